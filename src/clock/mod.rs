@@ -1,0 +1,1 @@
+//! Signals and time stamps to the footage clock.

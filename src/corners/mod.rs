@@ -1,0 +1,113 @@
+//! Corners of the reference line and the passes through them: turn-in, apex, exit, speeds, each with its interval.
+
+use crate::session::Estimate;
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Direction {
+    Left,
+    Right,
+}
+
+/// One corner of the circuit, from the reference line.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Corner {
+    /// From 1, in the order met after the gate.
+    pub number: u32,
+    /// "T1" and so on, until a person names it.
+    pub name: String,
+    pub direction: Direction,
+    /// Degrees turned, positive.
+    pub angle_deg: f64,
+    pub min_radius_m: Option<f64>,
+    /// Distances along the reference line from the gate, m; `None` without a position. The exit gate of a corner that
+    /// spans the start/finish gate has the smaller distance.
+    pub entry_gate_m: Option<f64>,
+    pub middle_m: Option<f64>,
+    pub exit_gate_m: Option<f64>,
+    /// Where half of the heading change is done, WGS 84 degrees.
+    pub latitude_deg: Option<f64>,
+    pub longitude_deg: Option<f64>,
+}
+
+/// How the apex was found (design: edge, envelope, curvature).
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum ApexBy {
+    Edge,
+    Envelope,
+    Curvature,
+}
+
+/// Turn-in, apex or exit of one pass.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Mark {
+    /// Log time, s.
+    pub t_s: Estimate,
+    pub latitude_deg: Option<f64>,
+    pub longitude_deg: Option<f64>,
+    /// Along the reference line from the gate, m.
+    pub distance_m: Option<f64>,
+    pub speed_mps: Option<Estimate>,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Apex {
+    pub mark: Mark,
+    pub by: ApexBy,
+    /// From the inside edge (given or estimated), m.
+    pub gap_m: Option<Estimate>,
+}
+
+/// The names of the three marks.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum MarkKind {
+    TurnIn,
+    Apex,
+    Exit,
+}
+
+/// One trip of one lap through one corner. What cannot be told is `None`, with the reason in `unclear`.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Pass {
+    pub lap: u32,
+    pub corner: u32,
+    pub direction: Direction,
+    pub turn_in: Option<Mark>,
+    pub apex: Option<Apex>,
+    pub exit: Option<Mark>,
+    pub approach_speed_mps: Option<Estimate>,
+    pub entry_speed_mps: Option<Estimate>,
+    pub min_speed_mps: Option<Estimate>,
+    /// Log time of the lowest speed, s.
+    pub min_speed_t_s: Option<Estimate>,
+    pub exit_speed_mps: Option<Estimate>,
+    pub entry_gate_speed_mps: Option<Estimate>,
+    pub exit_gate_speed_mps: Option<Estimate>,
+    /// Entry gate to exit gate, s.
+    pub time_s: Option<Estimate>,
+    /// Metres driven from entry gate to exit gate.
+    pub path_m: Option<Estimate>,
+    /// Exit gate to the next corner's entry gate, less the best pass's, s.
+    pub exit_cost_s: Option<Estimate>,
+    /// Log times at which this lap crosses the corner's entry gate and exit gate, s.
+    pub entry_gate_t_s: Option<f64>,
+    pub exit_gate_t_s: Option<f64>,
+    /// Marks a person has moved.
+    pub edited: Vec<MarkKind>,
+    /// Why something is missing.
+    pub unclear: Vec<Unclear>,
+}
+
+/// Reasons why a figure of a pass is missing.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Unclear {
+    NoTurnIn,
+    NoExit,
+    NoInside,
+    NoPosition,
+    NoSpeed,
+    GapInLog,
+    /// The lap ends or begins inside the corner.
+    OpenLap,
+    /// A mark moved by a person lies outside the pass.
+    EditOutside,
+}

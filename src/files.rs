@@ -1,0 +1,198 @@
+//! The only door to the file system: whole reads with a clear refusal, and writes that appear whole or not at all.
+
+use std::fs::{self, File};
+use std::io::{self, Read, Write};
+use std::path::{Path, PathBuf};
+
+/// What can go wrong between the program and a file.
+#[derive(Debug, thiserror::Error)]
+pub enum Error {
+    #[error("{}: cannot be read ({cause}); check the name and the permissions", path.display())]
+    Read { path: PathBuf, cause: io::Error },
+    #[error("{}: cannot be written ({cause}); check the folder, its permissions and the free space", path.display())]
+    Write { path: PathBuf, cause: io::Error },
+    #[error("{}: is there already; give another name, or --force to write over it", path.display())]
+    Exists { path: PathBuf },
+    #[error("{}: is a folder; name a file", path.display())]
+    IsFolder { path: PathBuf },
+    #[error("{}: holds {size_bytes} bytes, more than the {limit_bytes} that this kind of file may have", path.display())]
+    TooLarge { path: PathBuf, size_bytes: u64, limit_bytes: u64 },
+}
+
+/// Whether an output may replace a file that is there.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Overwrite {
+    Refuse,
+    Replace,
+}
+
+/// Reads a file whole; a folder, or more than `limit_bytes`, is refused before anything is read.
+pub fn read(path: &Path, limit_bytes: u64) -> Result<Vec<u8>, Error> {
+    let read_error = |cause| Error::Read { path: path.to_owned(), cause };
+    let file = File::open(path).map_err(read_error)?;
+    let about = file.metadata().map_err(read_error)?;
+    if about.is_dir() {
+        return Err(Error::IsFolder { path: path.to_owned() });
+    }
+    if about.len() > limit_bytes {
+        return Err(Error::TooLarge { path: path.to_owned(), size_bytes: about.len(), limit_bytes });
+    }
+    let mut bytes = Vec::with_capacity(usize::try_from(about.len()).unwrap_or(0));
+    // A device or pipe says length 0 and may never end: the limit holds for what is really read.
+    let read_bytes = file.take(limit_bytes + 1).read_to_end(&mut bytes).map_err(read_error)? as u64;
+    if read_bytes > limit_bytes {
+        return Err(Error::TooLarge { path: path.to_owned(), size_bytes: read_bytes, limit_bytes });
+    }
+    Ok(bytes)
+}
+
+/// The first `count` bytes of a file (fewer where it is shorter), to recognise its kind by content.
+pub fn read_head(path: &Path, count: u64) -> Result<Vec<u8>, Error> {
+    let read_error = |cause| Error::Read { path: path.to_owned(), cause };
+    let file = File::open(path).map_err(read_error)?;
+    if file.metadata().map_err(read_error)?.is_dir() {
+        return Err(Error::IsFolder { path: path.to_owned() });
+    }
+    let mut bytes = Vec::new();
+    file.take(count).read_to_end(&mut bytes).map_err(read_error)?;
+    Ok(bytes)
+}
+
+/// An output that is being made under a temporary name in the target's folder.
+/// It takes its final name in [`Pending::finish`]; dropped before that, it leaves nothing behind.
+#[derive(Debug)]
+pub struct Pending {
+    temporary: tempfile::TempPath,
+    target: PathBuf,
+    overwrite: Overwrite,
+}
+
+impl Pending {
+    /// Refuses at once where `target` exists and may not be replaced, so that no work is done in vain.
+    pub fn new(target: &Path, overwrite: Overwrite) -> Result<Self, Error> {
+        refuse_existing(target, overwrite)?;
+        let folder = folder_of(target);
+        let suffix = target.extension().map(|it| format!(".{}", it.to_string_lossy())).unwrap_or_default();
+        let temporary = tempfile::Builder::new()
+            .prefix(".cornerbook-")
+            .suffix(&suffix)
+            .tempfile_in(folder)
+            .map_err(|cause| Error::Write { path: target.to_owned(), cause })?
+            .into_temp_path();
+        Ok(Self { temporary, target: target.to_owned(), overwrite })
+    }
+
+    /// Where the bytes go until [`Pending::finish`].
+    pub fn path(&self) -> &Path {
+        &self.temporary
+    }
+
+    /// Flushes to disk and gives the file its name; atomic on one file system.
+    pub fn finish(self) -> Result<(), Error> {
+        let Self { temporary, target, overwrite } = self;
+        let write_error = |cause| Error::Write { path: target.clone(), cause };
+        File::open(&temporary).and_then(|file| file.sync_all()).map_err(write_error)?;
+        set_ordinary_permissions(&temporary).map_err(write_error)?;
+        let renamed = match overwrite {
+            Overwrite::Replace => temporary.persist(&target),
+            Overwrite::Refuse => temporary.persist_noclobber(&target),
+        };
+        match renamed {
+            Ok(()) => Ok(()),
+            Err(error) if error.error.kind() == io::ErrorKind::AlreadyExists => Err(Error::Exists { path: target }),
+            Err(error) => Err(Error::Write { path: target, cause: error.error }),
+        }
+    }
+}
+
+/// Writes `bytes` whole under `target`, or not at all.
+pub fn write(target: &Path, bytes: &[u8], overwrite: Overwrite) -> Result<(), Error> {
+    let pending = Pending::new(target, overwrite)?;
+    File::options()
+        .write(true)
+        .open(pending.path())
+        .and_then(|mut file| file.write_all(bytes))
+        .map_err(|cause| Error::Write { path: target.to_owned(), cause })?;
+    pending.finish()
+}
+
+/// Refuses where `target` exists and may not be replaced, or is a folder.
+pub fn refuse_existing(target: &Path, overwrite: Overwrite) -> Result<(), Error> {
+    if target.is_dir() {
+        return Err(Error::IsFolder { path: target.to_owned() });
+    }
+    if overwrite == Overwrite::Refuse && target.exists() {
+        return Err(Error::Exists { path: target.to_owned() });
+    }
+    Ok(())
+}
+
+/// Makes a folder and those above it; an existing one is fine.
+pub fn make_folder(path: &Path) -> Result<(), Error> {
+    fs::create_dir_all(path).map_err(|cause| Error::Write { path: path.to_owned(), cause })
+}
+
+/// Length in bytes, or `None` where there is no such file.
+pub fn length(path: &Path) -> Option<u64> {
+    fs::metadata(path).ok().filter(fs::Metadata::is_file).map(|it| it.len())
+}
+
+fn folder_of(target: &Path) -> &Path {
+    match target.parent() {
+        Some(folder) if !folder.as_os_str().is_empty() => folder,
+        _ => Path::new("."),
+    }
+}
+
+/// Temporary files are private to the user; a finished output should be as readable as any new file.
+#[cfg(unix)]
+fn set_ordinary_permissions(path: &Path) -> io::Result<()> {
+    use std::os::unix::fs::PermissionsExt;
+    fs::set_permissions(path, fs::Permissions::from_mode(0o644))
+}
+
+#[cfg(not(unix))]
+fn set_ordinary_permissions(_path: &Path) -> io::Result<()> {
+    Ok(())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_dropped_output_leaves_nothing() {
+        let folder = tempfile::tempdir().unwrap();
+        let target = folder.path().join("clip.mp4");
+        drop(Pending::new(&target, Overwrite::Refuse).unwrap());
+        assert_eq!(fs::read_dir(folder.path()).unwrap().count(), 0);
+    }
+
+    #[test]
+    fn an_existing_file_is_kept_unless_forced() {
+        let folder = tempfile::tempdir().unwrap();
+        let target = folder.path().join("passes.json");
+        write(&target, b"first", Overwrite::Refuse).unwrap();
+        let refused = write(&target, b"second", Overwrite::Refuse).unwrap_err().to_string();
+        assert!(refused.ends_with("is there already; give another name, or --force to write over it"), "{refused}");
+        assert_eq!(fs::read(&target).unwrap(), b"first");
+        write(&target, b"second", Overwrite::Replace).unwrap();
+        assert_eq!(read(&target, 100).unwrap(), b"second");
+    }
+
+    #[test]
+    fn folders_missing_files_and_oversize_are_one_sentence() {
+        let folder = tempfile::tempdir().unwrap();
+        assert!(matches!(read(folder.path(), 10), Err(Error::IsFolder { .. })));
+        assert!(matches!(read(&folder.path().join("none.csv"), 10), Err(Error::Read { .. })));
+        let large = folder.path().join("large.csv");
+        write(&large, &[0; 11], Overwrite::Refuse).unwrap();
+        assert!(matches!(read(&large, 10), Err(Error::TooLarge { size_bytes: 11, .. })));
+    }
+
+    #[test]
+    #[cfg(unix)]
+    fn an_endless_device_is_refused() {
+        assert!(matches!(read(Path::new("/dev/zero"), 1000), Err(Error::TooLarge { .. })));
+    }
+}

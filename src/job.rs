@@ -1,0 +1,112 @@
+//! Long work: a cancel token that reaches every loop, a progress value that the newest update wins, and the only
+//! place that starts threads.
+
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
+
+/// The work was stopped on request. Never logged as an error, never shown as one.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
+#[error("cancelled")]
+pub struct Cancelled;
+
+/// What long work is handed: whether to go on, and where to say how far it is.
+/// Clones share the same token and progress.
+#[derive(Debug, Clone, Default)]
+pub struct Context {
+    shared: Arc<Shared>,
+}
+
+#[derive(Debug, Default)]
+struct Shared {
+    cancelled: AtomicBool,
+    progress_ppm: AtomicU64,
+}
+
+impl Context {
+    pub fn new() -> Self {
+        Self::default()
+    }
+
+    /// Asks the work to stop at its next look.
+    pub fn cancel(&self) {
+        self.shared.cancelled.store(true, Ordering::Relaxed);
+    }
+
+    pub fn is_cancelled(&self) -> bool {
+        self.shared.cancelled.load(Ordering::Relaxed)
+    }
+
+    /// To be called at least once a lap and once per 50 ms of work.
+    pub fn check(&self) -> Result<(), Cancelled> {
+        if self.is_cancelled() { Err(Cancelled) } else { Ok(()) }
+    }
+
+    /// Says how much of the work is done, 0 to 1; values outside are brought inside.
+    pub fn set_progress(&self, share: f64) {
+        let ppm = (share.clamp(0.0, 1.0) * 1e6).round();
+        #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "clamped to 0..=1e6 above")]
+        self.shared.progress_ppm.store(ppm as u64, Ordering::Relaxed);
+    }
+
+    /// Share of the work done, 0 to 1.
+    pub fn progress(&self) -> f64 {
+        self.shared.progress_ppm.load(Ordering::Relaxed) as f64 * 1e-6
+    }
+}
+
+/// Runs `work` on each item, on as many workers as the machine has cores, and gives the results in the items' order.
+pub fn map_parallel<T: Sync, R: Send>(items: &[T], work: impl Fn(&T) -> R + Sync) -> Vec<R> {
+    let workers = std::thread::available_parallelism().map_or(1, usize::from).min(items.len());
+    if workers <= 1 {
+        return items.iter().map(work).collect();
+    }
+    let next = std::sync::atomic::AtomicUsize::new(0);
+    let mut indexed: Vec<(usize, R)> = std::thread::scope(|scope| {
+        let handles: Vec<_> = (0..workers)
+            .map(|_| {
+                scope.spawn(|| {
+                    let mut done = Vec::new();
+                    loop {
+                        let index = next.fetch_add(1, Ordering::Relaxed);
+                        match items.get(index) {
+                            Some(item) => done.push((index, work(item))),
+                            None => return done,
+                        }
+                    }
+                })
+            })
+            .collect();
+        handles
+            .into_iter()
+            .flat_map(|handle| match handle.join() {
+                Ok(done) => done,
+                // A worker's panic is the caller's panic: swallowing it would lose results silently.
+                Err(panic) => std::panic::resume_unwind(panic),
+            })
+            .collect()
+    });
+    indexed.sort_unstable_by_key(|(index, _)| *index);
+    indexed.into_iter().map(|(_, result)| result).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn results_keep_the_order_of_the_items() {
+        let items: Vec<usize> = (0..1000).collect();
+        assert_eq!(map_parallel(&items, |it| it * 2), items.iter().map(|it| it * 2).collect::<Vec<_>>());
+        assert!(map_parallel::<usize, usize>(&[], |it| *it).is_empty());
+    }
+
+    #[test]
+    fn clones_share_token_and_progress() {
+        let context = Context::new();
+        let seen_by_worker = context.clone();
+        context.cancel();
+        assert_eq!(seen_by_worker.check(), Err(Cancelled));
+        seen_by_worker.set_progress(2.0);
+        assert!((context.progress() - 1.0).abs() < 1e-9);
+    }
+}

@@ -1,0 +1,1 @@
+//! GStreamer: probe footage, read frames by presentation time, render clips.

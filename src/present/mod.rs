@@ -1,0 +1,1 @@
+//! All wording and number formats: what people read on screens, in tables, captions and reports.

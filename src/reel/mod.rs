@@ -1,0 +1,1 @@
+//! Analysis and book to cut lists: what a clip shows and when, as plain data without video.

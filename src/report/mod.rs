@@ -1,0 +1,1 @@
+//! Analysis to tables: CSV and JSON.

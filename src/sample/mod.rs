@@ -1,0 +1,1 @@
+//! The invented session of the demo: circuit, drivers, log, footage and the truth behind them.

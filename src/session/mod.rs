@@ -1,0 +1,14 @@
+//! The vocabulary every other room speaks: samples of a log, notes on what was found, the path, the two clocks.
+//! Plain values; no files, no mathematics beyond their own invariants.
+
+mod clock_map;
+mod estimate;
+mod note;
+mod path;
+mod samples;
+
+pub use clock_map::{ClockMap, SessionTime, VideoTime};
+pub use estimate::Estimate;
+pub use note::{Note, NoteKind, Place};
+pub use path::{Path, PathState};
+pub use samples::{Channel, ChannelKind, ChannelUse, Fix, LogKind, Samples, SamplesParts, Source};

@@ -1,0 +1,158 @@
+//! What was found on the way that is no error: a typed list, put into words only by `present`.
+
+/// Where in a file: a line (from 1), a byte (from 0), or nowhere in particular.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Place {
+    Whole,
+    Line(u64),
+    Byte(u64),
+}
+
+/// One finding about a file or a session, with the data its sentence needs.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Note {
+    pub kind: NoteKind,
+    /// The file as the user named it; empty where the note is on the session as a whole.
+    pub file: String,
+    /// The first place, where the finding has one.
+    pub place: Place,
+    /// Log times (from, to) in seconds, where the finding has a stretch.
+    pub span_s: Option<(f64, f64)>,
+}
+
+impl Note {
+    pub fn new(kind: NoteKind) -> Self {
+        Self { kind, file: String::new(), place: Place::Whole, span_s: None }
+    }
+
+    pub fn in_file(mut self, file: &str, place: Place) -> Self {
+        file.clone_into(&mut self.file);
+        self.place = place;
+        self
+    }
+
+    pub fn over(mut self, from_s: f64, to_s: f64) -> Self {
+        self.span_s = Some((from_s, to_s));
+        self
+    }
+}
+
+/// The kinds of finding. Counts are of rows, sentences, fixes or passes as the name says.
+#[derive(Debug, Clone, PartialEq)]
+pub enum NoteKind {
+    // Reading
+    /// Rows that repeat the last fix; each fix counts once.
+    FixesRepeated {
+        count: usize,
+    },
+    RowsWithoutPosition {
+        count: usize,
+    },
+    /// Rows or sentences that could not be read, the first one's trouble in words.
+    RowsDamaged {
+        count: usize,
+        first: String,
+    },
+    /// Cells that are no number (or not finite) in a column.
+    CellsUnreadable {
+        header: String,
+        count: usize,
+    },
+    ChecksumsWrong {
+        count: usize,
+    },
+    VoidFixes {
+        count: usize,
+    },
+    PositionsOutOfRange {
+        count: usize,
+    },
+    TimeRepeated {
+        count: usize,
+    },
+    TimeBack {
+        count: usize,
+        from_s: f64,
+        to_s: f64,
+    },
+    /// A jump that no kart can make: set aside.
+    JumpsSetAside {
+        count: usize,
+    },
+    /// Nothing measured for this long.
+    Gap {
+        seconds: f64,
+    },
+    /// The log has no date; times count from its first sample.
+    NoDate,
+    /// Times carried no zone and are taken as UTC.
+    ZoneAssumed,
+    /// A unit the file does not name, and the one that was taken.
+    UnitAssumed {
+        header: String,
+        unit: String,
+    },
+    /// Bytes that are no text were passed over.
+    BytesPassedOver {
+        count: usize,
+    },
+    /// The kart stands still, with the position wandering.
+    Standstill {
+        count: usize,
+        seconds: f64,
+    },
+    /// The second of two files overlaps the first in time; the overlap was taken from the first.
+    FilesOverlap {
+        seconds: f64,
+    },
+
+    // Path
+    /// The yaw rate has the opposite sign to the path: turned round.
+    YawRateSignTurned,
+    /// The yaw rate does not go with the path (correlation given): not used.
+    YawRateNotUsed {
+        correlation: f64,
+    },
+    SpeedFromPath,
+    /// The measured speed differs from the path's by this factor, which was taken out.
+    SpeedScaled {
+        factor: f64,
+    },
+
+    // Track
+    GateFound,
+    NoCircuit,
+    NoLap,
+    /// A lap longer or shorter than the circuit: set aside.
+    LapsSetAside {
+        count: usize,
+    },
+    /// Fewer than this many laps: the reference line is one lap's.
+    ReferenceFromFewLaps {
+        laps: usize,
+    },
+    InsideEstimated {
+        corners: usize,
+    },
+    NoCorner,
+
+    // Passes
+    PassesUnclear {
+        count: usize,
+    },
+
+    // Footage
+    NoCreationTime,
+    /// The stamp lies whole hours from the log; taken as that time zone.
+    ZoneShift {
+        hours: f64,
+    },
+    /// Footage and log do not overlap: by how many seconds they miss each other.
+    NoOverlap {
+        seconds: f64,
+    },
+    /// Something the reader of a footage file says of it, already in words.
+    Footage {
+        sentence: String,
+    },
+}

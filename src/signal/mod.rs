@@ -1,0 +1,1 @@
+//! One-channel mathematics: filters, correlation, fits. Slices in, slices out, no units of its own.

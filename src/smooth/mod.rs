@@ -1,0 +1,1 @@
+//! Samples to a smoothed path with covariance.

@@ -1,0 +1,1 @@
+//! Accuracy of the whole analysis against the sample's truth, over circuits and seeds.

@@ -1,0 +1,1 @@
+//! Values for the Python cross-checks, and the reference tables of ../shared/data/reference.

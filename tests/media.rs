@@ -1,0 +1,1 @@
+//! Footage and films: generated and real videos, re-opened and read back.

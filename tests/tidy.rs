@@ -1,0 +1,1 @@
+//! Repository rules as tests: floors, headers, forbidden words, documents in step.
