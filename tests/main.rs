@@ -1,5 +1,15 @@
 //! One integration binary, so that GStreamer links once.
 
+#![allow(
+    clippy::unwrap_used,
+    clippy::print_stdout,
+    clippy::disallowed_methods,
+    clippy::float_cmp,
+    clippy::cast_possible_truncation,
+    unreachable_pub,
+    reason = "tests read files, speak of what they skip, and compare exact values"
+)]
+
 mod accuracy;
 mod cli;
 mod cross;
