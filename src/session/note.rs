@@ -136,6 +136,12 @@ pub enum NoteKind {
     },
     NoCorner,
 
+    /// A feature of the track file (from 1) without a known role: passed over.
+    TrackFeatureUnknown {
+        feature: usize,
+        role: Option<String>,
+    },
+
     // Passes
     PassesUnclear {
         count: usize,
