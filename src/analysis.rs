@@ -2,7 +2,9 @@
 
 use std::sync::Arc;
 
-use crate::corners::{Corner, MarkKind, Pass};
+pub use crate::session::MarkEdit;
+
+use crate::corners::{Corner, Pass};
 use crate::geom::plane::Plane;
 use crate::session::{Note, Path, Samples};
 use crate::track::file::TrackFile;
@@ -16,16 +18,6 @@ pub struct Inputs {
     /// Log time of one crossing of the start/finish gate, s: needed where the log has no position.
     pub marked_crossing_s: Option<f64>,
     pub edits: Vec<MarkEdit>,
-}
-
-/// A mark that a person has put somewhere else.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct MarkEdit {
-    pub lap: u32,
-    pub corner: u32,
-    pub mark: MarkKind,
-    /// Log time, s.
-    pub t_s: f64,
 }
 
 /// The result. Fields that need a position are empty or `None` for a log without one.

@@ -147,6 +147,17 @@ pub enum NoteKind {
         count: usize,
     },
 
+    // Book
+    /// A file of the book was not in its place, but beside the book.
+    FileMoved {
+        to: String,
+    },
+    /// A file of the book has another length than when it was put in.
+    FileChanged {
+        was_bytes: u64,
+        is_bytes: u64,
+    },
+
     // Footage
     NoCreationTime,
     /// The stamp lies whole hours from the log; taken as that time zone.

@@ -232,6 +232,7 @@ impl FeaturePlace<'_> {
         Ok(Edge { positions, closed })
     }
 
+    #[allow(clippy::float_cmp, reason = "the very same position twice spans no gate; a near one does")]
     fn gate(&self, role: &str, positions: &[Position]) -> Result<[Position; 2], Error> {
         match positions {
             [from, to] if from != to => Ok([*from, *to]),
