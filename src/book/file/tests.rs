@@ -127,7 +127,7 @@ fn what_is_no_book_is_one_sentence() {
     refuses(
         &with(r#""logs":[{"path":"a.csv","length_bytes":3}],"pins":[{"chapter":0,"footage_s":0,"log_t_s":0}]"#),
         expect![
-            "a.cornerbook: cannot be used (pin 1 is for chapter 18446744073709551615, but the recording has 0); mend it there or make the book anew"
+            "a.cornerbook, line 1, column 103: is damaged (invalid value: integer `0`, expected a nonzero usize); mend it there or make the book anew"
         ],
     );
     refuses(
