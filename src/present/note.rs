@@ -123,6 +123,30 @@ fn sentence(kind: &NoteKind) -> String {
         NoteKind::ZoneShift { hours } => {
             format!("its time stamp lies {} from the log's; taken as local time passed off as UTC", zone_hours(*hours))
         }
+        NoteKind::StampMeaning { end, told } => {
+            let (taken, other) = if *end { ("end", "start") } else { ("start", "end") };
+            if *told {
+                format!("the chapters' time stamps mark the {taken} of each")
+            } else {
+                format!(
+                    "the time stamp is taken as the {taken} of the recording, for it does not say; \
+                     some cameras mean the {other}"
+                )
+            }
+        }
+        NoteKind::ZoneUncertain { hours, weight } => format!(
+            "a time stamp {} from UTC would fit too ({} % as likely)",
+            zone_hours(*hours),
+            fixed(weight * 100.0, 0)
+        ),
+        NoteKind::ChaptersDisagree { seconds } => format!(
+            "the chapters' time stamps miss one gapless recording by {}; check that they belong together, in this order",
+            duration(*seconds)
+        ),
+        NoteKind::RateUnlikely { ppm } => format!(
+            "the pins let the clocks differ by {} ppm, which real clocks hardly do; check the pins",
+            fixed(*ppm, 0)
+        ),
         NoteKind::NoOverlap { seconds } => {
             format!("footage and log do not overlap: they miss each other by {}", duration(*seconds))
         }
@@ -205,6 +229,11 @@ mod tests {
             NoteKind::NoCreationTime,
             NoteKind::ZoneShift { hours: 2.0 },
             NoteKind::ZoneShift { hours: -3.5 },
+            NoteKind::StampMeaning { end: false, told: false },
+            NoteKind::StampMeaning { end: true, told: true },
+            NoteKind::ZoneUncertain { hours: 1.0, weight: 0.9 },
+            NoteKind::ChaptersDisagree { seconds: 75.0 },
+            NoteKind::RateUnlikely { ppm: 2500.0 },
             NoteKind::NoOverlap { seconds: 4000.0 },
             NoteKind::Footage { sentence: "is rotated by 90°".into() },
         ];
@@ -246,6 +275,11 @@ mod tests {
             has no creation time
             its time stamp lies +2 h from the log's; taken as local time passed off as UTC
             its time stamp lies -3:30 h from the log's; taken as local time passed off as UTC
+            the time stamp is taken as the start of the recording, for it does not say; some cameras mean the end
+            the chapters' time stamps mark the end of each
+            a time stamp +1 h from UTC would fit too (90 % as likely)
+            the chapters' time stamps miss one gapless recording by 1 min 15 s; check that they belong together, in this order
+            the pins let the clocks differ by 2500 ppm, which real clocks hardly do; check the pins
             footage and log do not overlap: they miss each other by 1 h 06 min 40 s
             is rotated by 90°"#]].assert_eq(&sentences.join("\n"));
     }

@@ -164,6 +164,24 @@ pub enum NoteKind {
     ZoneShift {
         hours: f64,
     },
+    /// What the time stamp of a recording is taken for; `told` where the chapters' stamps themselves tell.
+    StampMeaning {
+        end: bool,
+        told: bool,
+    },
+    /// Another time zone would let footage and log overlap too, with this much of the best one's weight (0 to 1).
+    ZoneUncertain {
+        hours: f64,
+        weight: f64,
+    },
+    /// The chapters' stamps do not fit one recording without gaps: by how many seconds.
+    ChaptersDisagree {
+        seconds: f64,
+    },
+    /// Pins that want the two clocks to run so differently that one of them is likely wrong.
+    RateUnlikely {
+        ppm: f64,
+    },
     /// Footage and log do not overlap: by how many seconds they miss each other.
     NoOverlap {
         seconds: f64,
