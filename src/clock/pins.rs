@@ -2,7 +2,7 @@
 //! offset and rate by least squares.
 
 use crate::clock::{Chapter, FootageClock, Method, chapter_map, chapter_starts_s};
-use crate::session::{ClockMap, Note, NoteKind};
+use crate::session::{ClockMap, NORMAL_CI95, Note, NoteKind};
 
 /// Standard deviation of a moment that a person picks, s: better than one frame of 30 a second, with the log's own
 /// sampling. Common practice, no source.
@@ -11,8 +11,6 @@ const PIN_SIGMA_S: f64 = 0.02;
 const USUAL_RATE_PPM: f64 = 100.0;
 /// A rate beyond this is more likely a wrong pin.
 const UNLIKELY_RATE_PPM: f64 = 1000.0;
-/// Standard normal quantile of 97.5 %.
-const CI95: f64 = 1.959_964;
 
 /// One moment: recording time and log time, s.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -94,9 +92,9 @@ impl Line {
     /// 95 % half-width of [`Line::at`], s: the line's own, or with no rate known, that of an ordinary pair of clocks.
     fn ci95_s(&self, recording_s: f64, sigma_s: f64) -> f64 {
         let away_s = recording_s - self.centre_s;
-        let offset_s = CI95 * sigma_s / self.count.sqrt();
+        let offset_s = NORMAL_CI95 * sigma_s / self.count.sqrt();
         let rate_s = if self.spread_s2 > 0.0 {
-            CI95 * sigma_s * away_s / self.spread_s2.sqrt()
+            NORMAL_CI95 * sigma_s * away_s / self.spread_s2.sqrt()
         } else {
             USUAL_RATE_PPM * 1e-6 * away_s
         };

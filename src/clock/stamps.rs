@@ -7,15 +7,13 @@
 use chrono::{DateTime, Utc};
 
 use crate::clock::{Chapter, FootageClock, Method, chapter_map, chapter_starts_s};
-use crate::session::{ClockMap, Note, NoteKind};
+use crate::session::{ClockMap, NORMAL_CI95, Note, NoteKind};
 
 /// Standard deviation of a camera's clock, s: a quartz clock off by a second a day and set within the last days.
 /// Common practice, no source.
 const CAMERA_CLOCK_SIGMA_S: f64 = 5.0;
 /// Standard deviation of a stamp cut to whole seconds, s: uniform over one second.
 const STAMP_SIGMA_S: f64 = 0.289;
-/// Standard normal quantile of 97.5 %.
-const CI95: f64 = 1.959_964;
 /// Offsets of civil time from UTC run from −12 h to +14 h in quarter hours (IANA time zone database).
 const ZONES_QUARTER_HOURS: std::ops::RangeInclusive<i32> = -48..=56;
 /// Chapters whose stamps miss each other by more than this are doubtful, s: two stamps cut to seconds, and the time a
@@ -57,7 +55,7 @@ pub fn from_stamps(log: LogSpan, chapters: &[Chapter]) -> Vec<FootageClock> {
     let recording = ClockMap { log_t_s_at_zero: stamp.recording_start_s - best.seconds(), rate_ppm: 0.0 };
     let clock = |start_s: f64| FootageClock {
         map: Some(chapter_map(recording, start_s)),
-        ci95_s: Some(CI95 * CAMERA_CLOCK_SIGMA_S.hypot(STAMP_SIGMA_S)),
+        ci95_s: Some(NORMAL_CI95 * CAMERA_CLOCK_SIGMA_S.hypot(STAMP_SIGMA_S)),
         method: Method::Clock,
         confidence: BEST_CONFIDENCE * best.weight * (1.0 - 0.5 * next_best_ratio.unwrap_or(0.0)),
         next_best_ratio,

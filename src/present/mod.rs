@@ -4,6 +4,7 @@
 mod note;
 mod number;
 mod table;
+pub mod timecode;
 mod words;
 
 pub use note::note;

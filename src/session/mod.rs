@@ -9,7 +9,7 @@ mod path;
 mod samples;
 
 pub use clock_map::{ClockMap, SessionTime, VideoTime};
-pub use estimate::Estimate;
+pub use estimate::{Estimate, NORMAL_CI95};
 pub use mark::{MarkEdit, MarkKind};
 pub use note::{Note, NoteKind, Place};
 pub use path::{Path, PathState};
