@@ -1,5 +1,13 @@
 //! Corners of the reference line and the passes through them: turn-in, apex, exit, speeds, each with its interval.
 
+mod apex;
+mod break_fit;
+pub mod find;
+mod marks;
+pub mod passes;
+mod profile;
+mod timeline;
+
 use crate::session::Estimate;
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
