@@ -8,7 +8,7 @@ use crate::sample::line::{DrivenLine, Node};
 const GRIP_MPS2: f64 = 17.0;
 const BRAKING_MPS2: f64 = 7.0;
 const DRIVE_MPS2: f64 = 3.5;
-const DRIVE_ENDS_MPS: f64 = 31.5;
+const DRIVE_ENDS_MPS: f64 = 29.5;
 /// Time between states, s.
 pub(crate) const STATE_STEP_S: f64 = 0.002;
 /// Standing before and after the run, s.
