@@ -65,9 +65,9 @@ impl Measurements<'_> {
 
 /// Turn-in and exit, log times with intervals, from the raw yaw rate over the smoothed speed; each `None` where no
 /// lasting rise is found.
-pub(super) fn by_yaw_rate(measured: &Measurements<'_>, window: &Window) -> (Option<Estimate>, Option<Estimate>) {
+pub(super) fn by_yaw_rate(measured: &Measurements<'_>, window: &Window) -> [Option<Estimate>; 2] {
     let forward = profile(measured, window);
-    (hinge(measured, window, End::TurnIn, &forward), hinge(measured, window, End::Exit, &mirrored(&forward)))
+    [hinge(measured, window, End::TurnIn, &forward), hinge(measured, window, End::Exit, &mirrored(&forward))]
 }
 
 fn hinge(measured: &Measurements<'_>, window: &Window, end: End, profile: &[At]) -> Option<Estimate> {
@@ -157,30 +157,34 @@ pub(super) struct Shaped {
     pub(super) shape: Shape,
     pub(super) turn_in: Estimate,
     pub(super) exit: Estimate,
-    /// At turn-in and exit, m/s: what turns ramp lengths into times.
-    pub(super) speeds_mps: [f64; 2],
+    /// The usual length of a ramp up and down in a corner like this, m: the unit that ramps are compared in.
+    pub(super) usual_m: [f64; 2],
 }
 
-/// How long steering in and out usually takes, s (mean and standard deviation), before the session itself has told
+/// A ramp's length in units of the usual one, before the session itself has told.
+pub(super) const USUAL_RAMP: Expected = Expected { mean: 1.0, sigma: 0.5 };
+/// The usual ramp lies between what a quick wheel needs, s, and a share of the corner from half height to half height
+/// (their geometric mean): hands have a speed of their own, and a long bend is steered into slowly
 /// (common practice, no source).
-pub(super) const USUAL_RAMP_S: Expected = Expected { mean: 0.5, sigma: 0.25 };
+const QUICK_WHEEL_S: f64 = 0.5;
+const RAMP_SHARE: f64 = 0.4;
 
-/// Fits the whole corner, with what is expected of the steering in and out in s.
-pub(super) fn by_positions(measured: &Measurements<'_>, window: &Window, ramps_s: [Expected; 2]) -> Option<Shaped> {
+/// Fits the whole corner, with what is expected of the ramps up and down in units of the usual ones.
+pub(super) fn by_positions(measured: &Measurements<'_>, window: &Window, ramps: [Expected; 2]) -> Option<Shaped> {
     let forward = profile(measured, window);
     let rise = rough(measured, window, End::TurnIn, &forward)?;
     let fall = rough(measured, window, End::Exit, &mirrored(&forward))?;
     let (from_s, to_s) = (time_at(&forward, rise.low)?, time_at(&forward, -fall.low)?);
-    let speeds_mps = [rise.foot, -fall.foot]
-        .map(|s| time_at(&forward, s).and_then(|t_s| measured.path.at(t_s)).map_or(MIN_SPEED_MPS, |it| it.speed_mps));
-    let [rise_m, fall_m] = [0, 1].map(|ramp| {
-        let pace = speeds_mps[ramp].max(MIN_SPEED_MPS);
-        Expected { mean: ramps_s[ramp].mean * pace, sigma: ramps_s[ramp].sigma * pace }
+    let (up, down) = (0.5 * (rise.foot + rise.shoulder), -0.5 * (fall.foot + fall.shoulder));
+    let usual_m = [up, down].map(|s| {
+        let pace = time_at(&forward, s).and_then(|t_s| measured.path.at(t_s)).map_or(MIN_SPEED_MPS, |it| it.speed_mps);
+        (QUICK_WHEEL_S * pace.max(MIN_SPEED_MPS) * RAMP_SHARE * (down - up).max(2.0)).sqrt()
     });
+    let [rise_m, fall_m] = [0, 1]
+        .map(|ramp| Expected { mean: ramps[ramp].mean * usual_m[ramp], sigma: ramps[ramp].sigma * usual_m[ramp] });
     let plateau = rise.plateau.max(fall.plateau);
     let evidence = evidence(measured, window, (from_s, to_s), plateau, [rise_m, fall_m])?;
-    // The smoothed path rounds the shape: its ramps begin early and end late by about as much.
-    let (up, down) = (0.5 * (rise.foot + rise.shoulder), -0.5 * (fall.foot + fall.shoulder));
+    // The smoothed path rounds the shape: half height is where it was, the ramps' ends are not.
     let (half_up, half_down) = (0.5 * rise_m.mean, 0.5 * fall_m.mean);
     let hold = (down - up).max(2.0);
     let guess = [
@@ -195,7 +199,7 @@ pub(super) fn by_positions(measured: &Measurements<'_>, window: &Window, ramps_s
         let pace = measured.path.at(t_s)?.speed_mps.max(MIN_SPEED_MPS);
         Some(Estimate::from_variance(t_s, shape.covariance[index][index] / (pace * pace)))
     };
-    Some(Shaped { turn_in: mark(0)?, exit: mark(3)?, shape, speeds_mps })
+    Some(Shaped { turn_in: mark(0)?, exit: mark(3)?, shape, usual_m })
 }
 
 fn evidence(
@@ -264,25 +268,24 @@ fn along(path: &Path, (from_s, to_s): (f64, f64), sign: f64) -> Vec<Along> {
     points
 }
 
-/// What the session's own passes say of one corner's steering, each pass's ramp freed of what it was told to expect.
-/// `ramps` holds (length, variance, speed) with the expectation they were fitted under, in s; `between` is the
-/// expectation for a corner of this session before its own passes are heard.
+/// What the session's own passes say of the ramps at one corner: (length, variance) of each, freed of what it was told
+/// to expect (`under`); `before` is the expectation before they are heard. All in units of the usual ramp.
 pub(super) fn learned(ramps: &[(f64, f64)], under: Expected, before: Expected) -> Expected {
     let told = 1.0 / (under.sigma * under.sigma);
     let (mut weight, mut sum) = (1.0 / (before.sigma * before.sigma), before.mean / (before.sigma * before.sigma));
-    for (mean_s, variance_s2) in ramps {
+    for (mean, variance) in ramps {
         // Precision that the pass itself brought; a pass that brought none teaches nothing.
-        let own = 1.0 / variance_s2 - told;
+        let own = 1.0 / variance - told;
         if own <= 0.05 * told {
             continue;
         }
-        let own_mean = (mean_s / variance_s2 - under.mean * told) / own;
+        let own_mean = (mean / variance - under.mean * told) / own;
         let spread = (PASS_SPREAD_SHARE * before.mean).powi(2);
         let precision = 1.0 / (1.0 / own + spread);
         weight += precision;
         sum += precision * own_mean;
     }
-    let mean = (sum / weight).clamp(0.1, 2.0);
+    let mean = (sum / weight).clamp(0.2, 4.0);
     Expected { mean, sigma: (1.0 / weight + (PASS_SPREAD_SHARE * mean).powi(2)).sqrt() }
 }
 
