@@ -3,6 +3,7 @@
 pub mod encoders;
 mod error;
 mod probe;
+mod reader;
 mod source;
 mod times;
 
@@ -12,6 +13,7 @@ use gstreamer as gst;
 
 pub use error::Error;
 pub use probe::{Footage, Orientation, probe};
+pub use reader::{Frame, FrameReader, Picture, Pixels};
 pub use times::frame_times;
 
 /// Elements that reading footage and rendering films cannot do without, with the Debian package of each.

@@ -44,6 +44,10 @@ impl Timed {
         })
     }
 
+    pub(crate) fn is_at_segment_start(self) -> bool {
+        self.pts_ns == self.segment_start_ns
+    }
+
     fn is_before_segment(self) -> bool {
         self.pts_ns < self.segment_start_ns
     }

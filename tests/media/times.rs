@@ -3,6 +3,7 @@
 use std::collections::BTreeMap;
 
 use cornerbook::media;
+use cornerbook::session::VideoTime;
 
 use crate::support::shared_data;
 
@@ -30,17 +31,8 @@ fn shown_frames_are_those_of_ffprobe() {
             Err(error) => wrong.push(error.to_string()),
             Ok(times) => {
                 let times_s: Vec<f64> = times.iter().map(|it| it.seconds()).collect();
-                let same = times_s.len() == expected_s.len()
-                    && times_s.iter().zip(&expected_s).all(|(a, b)| (a - b).abs() < TABLE_ROUNDING_S);
-                if !same {
-                    let first = times_s.iter().zip(&expected_s).position(|(a, b)| (a - b).abs() >= TABLE_ROUNDING_S);
-                    wrong.push(format!(
-                        "{file}: {} frames, ffprobe {}; first difference at {first:?}: {:?} {:?}",
-                        times_s.len(),
-                        expected_s.len(),
-                        first.map(|it| &times_s[it..(it + 3).min(times_s.len())]),
-                        first.map(|it| &expected_s[it..(it + 3).min(expected_s.len())]),
-                    ));
+                if !is_same(&times_s, &expected_s) {
+                    wrong.push(format!("{file}: {}", first_difference(&times_s, &expected_s)));
                 }
             }
         }
@@ -48,10 +40,44 @@ fn shown_frames_are_those_of_ffprobe() {
     assert!(wrong.is_empty(), "{wrong:#?}");
 }
 
+/// Opening, from the beginning and from the middle: the reader decodes the frames that are shown, each at its time.
 #[test]
-fn dump() {
+fn decoded_frames_are_those_of_ffprobe() {
     let Some(shown) = shown_by_ffprobe() else { return };
-    for file in shown.keys() {
-        println!("{:?}", media::probe(&shared_data(&format!("video-containers/{file}")).unwrap()));
+    let mut wrong = Vec::new();
+    for (file, expected_s) in shown {
+        let path = shared_data(&format!("video-containers/{file}")).unwrap();
+        let picture = media::Picture { pixels: media::Pixels::I420, size_px: None };
+        let mut reader = media::FrameReader::open(&path, picture).unwrap();
+        let count = expected_s.len();
+        for from in [0, count / 2, count - 1, 1] {
+            if from > 0 {
+                reader.seek(VideoTime::from_seconds(expected_s[from] + 1e-6)).unwrap();
+            }
+            let mut times_s = Vec::new();
+            while let Some(frame) = reader.next_frame().unwrap() {
+                times_s.push(frame.at.seconds());
+            }
+            if !is_same(&times_s, &expected_s[from..]) {
+                wrong.push(format!("{file} from frame {from}: {}", first_difference(&times_s, &expected_s[from..])));
+            }
+        }
     }
+    assert!(wrong.is_empty(), "{wrong:#?}");
+}
+
+fn is_same(times_s: &[f64], expected_s: &[f64]) -> bool {
+    times_s.len() == expected_s.len() && times_s.iter().zip(expected_s).all(|(a, b)| (a - b).abs() < TABLE_ROUNDING_S)
+}
+
+fn first_difference(times_s: &[f64], expected_s: &[f64]) -> String {
+    let first = times_s.iter().zip(expected_s).position(|(a, b)| (a - b).abs() >= TABLE_ROUNDING_S);
+    let some = |it: &[f64]| first.map(|at| it[at..(at + 3).min(it.len())].to_vec());
+    format!(
+        "{} frames, ffprobe {}; first difference at {first:?}: {:?} {:?}",
+        times_s.len(),
+        expected_s.len(),
+        some(times_s),
+        some(expected_s)
+    )
 }
