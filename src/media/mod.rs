@@ -2,12 +2,19 @@
 
 pub mod encoders;
 mod error;
+mod probe;
+mod reader;
+mod source;
+mod times;
 
 use std::sync::OnceLock;
 
 use gstreamer as gst;
 
 pub use error::Error;
+pub use probe::{Footage, Orientation, probe};
+pub use reader::{Frame, FrameReader, Picture, Pixels};
+pub use times::frame_times;
 
 /// Elements that reading footage and rendering films cannot do without, with the Debian package of each.
 const NEEDED: [(&str, &str); 17] = [
