@@ -33,6 +33,8 @@ pub(crate) struct FilmWriter {
     pipeline: gst::Pipeline,
     pictures: gst_app::AppSrc,
     sound: Option<gst_app::AppSrc>,
+    /// Sample frames by which the encoder will bring sound too late: as many are left out at the beginning.
+    sound_delay: usize,
 }
 
 /// What a film is made of.
@@ -80,7 +82,8 @@ impl FilmWriter {
             branch(&pipeline, &source, chain, &muxer, "audio_%u").map_err(refused)?;
             sound = Some(source);
         }
-        let writer = Self { out: out.to_owned(), pipeline, pictures, sound };
+        let writer =
+            Self { out: out.to_owned(), pipeline, pictures, sound, sound_delay: film.profile.audio.delay_samples };
         writer.pipeline.set_state(gst::State::Playing).map_err(|_| {
             writer
                 .trouble(gst::ClockTime::ZERO)
@@ -111,6 +114,9 @@ impl FilmWriter {
     /// Hands over sound: interleaved values from sample frame `at_frame` of the film. Never waits.
     pub(crate) fn sound(&self, values: &[f32], at_frame: usize) -> Result<(), Error> {
         let Some(source) = &self.sound else { return Ok(()) };
+        let left_out = self.sound_delay.saturating_sub(at_frame).min(values.len() / CHANNELS);
+        let values = &values[CHANNELS * left_out..];
+        let at_frame = (at_frame + left_out).saturating_sub(self.sound_delay);
         let bytes: Vec<u8> = values.iter().flat_map(|it| it.to_le_bytes()).collect();
         let mut buffer = gst::Buffer::from_slice(bytes);
         {

@@ -157,11 +157,8 @@ impl OverlayScript {
     pub fn state(&self, from_s: f64, until_s: f64) -> OverlayState {
         let is_reached = |it: &Timed| it.t_s.is_some_and(|t_s| t_s + INSTANT_S < until_s);
         let lit = self.marks.each_ref().map(is_reached);
-        let names = [
-            (MarkKind::TurnIn, "Turn-in", "Entry"),
-            (MarkKind::Apex, "Apex", "Minimum"),
-            (MarkKind::Exit, "Exit", "Exit"),
-        ];
+        let names =
+            [(MarkKind::TurnIn, "Turn-in", "Entry"), (MarkKind::Apex, "Apex", "Min"), (MarkKind::Exit, "Exit", "Exit")];
         let marks = std::array::from_fn(|index| MarkState {
             kind: names[index].0,
             name: names[index].1,
