@@ -32,8 +32,8 @@ const USUAL_RATES_HZ: [f64; 11] = [
     120.0,
     240.0,
 ];
-/// A step may be off its rate by this share: half of what tells 30 from 30000/1001.
-const RATE_ROUNDING: f64 = 5e-4;
+/// Measured over the first frames, a rate may be off by this share: two millisecond ticks in a second.
+const RATE_ROUNDING: f64 = 2e-3;
 
 /// How the stored picture has to be turned to be upright: the mirror first, then the turn.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
@@ -117,7 +117,7 @@ pub fn probe(path: &Path) -> Result<Footage, Error> {
     let no_frames = || Error::NoFrames { path: path.to_owned() };
     let start = shown.first().ok_or_else(no_frames)?.at;
     let stream = source.stream(Which::Video).ok_or_else(no_frames)?.clone();
-    let rate_hz = nominal_rate_hz(&shown).or_else(|| declared_rate_hz(&stream));
+    let rate_hz = nominal_rate_hz(&shown, declared_rate_hz(&stream));
     let end = true_end(path, &source, zero, rate_hz)?;
     let (width_px, height_px, pixel_aspect, orientation) = upright_size(&stream).ok_or_else(no_frames)?;
     Ok(Footage {
@@ -181,13 +181,17 @@ fn declared_rate_hz(stream: &Stream) -> Option<f64> {
     (rate.numer() > 0 && rate.denom() > 0).then(|| f64::from(rate.numer()) / f64::from(rate.denom()))
 }
 
-/// The rate that the usual step between frames stands for; recorders round their steps to a tick of their clock.
-fn nominal_rate_hz(shown: &[Shown]) -> Option<f64> {
+/// The rate by the usual step between frames, made exact by what the container declares or else by what is usual:
+/// recorders round their steps to a tick of their clock. `declared` alone may be an average over pauses.
+fn nominal_rate_hz(shown: &[Shown], declared: Option<f64>) -> Option<f64> {
     let mut steps: Vec<i64> = shown.windows(2).map(|pair| pair[1].at.0 - pair[0].at.0).collect();
     steps.sort_unstable();
-    let rate_hz = steps.get(steps.len() / 2).map(|step| 1e9 / *step as f64)?;
-    let usual = USUAL_RATES_HZ.into_iter().find(|it| (rate_hz / it - 1.0).abs() < RATE_ROUNDING);
-    Some(usual.unwrap_or(rate_hz))
+    let Some(median) = steps.get(steps.len() / 2).copied() else { return declared };
+    let usual_steps: Vec<f64> =
+        steps.iter().filter(|it| (**it - median).abs() * 4 < median).map(|it| *it as f64).collect();
+    let rate_hz = 1e9 * usual_steps.len() as f64 / usual_steps.iter().sum::<f64>();
+    let exact = declared.into_iter().chain(USUAL_RATES_HZ).find(|it| (rate_hz / it - 1.0).abs() < RATE_ROUNDING);
+    Some(exact.unwrap_or(rate_hz))
 }
 
 fn upright_size(stream: &Stream) -> Option<(u32, u32, (u32, u32), Orientation)> {

@@ -195,7 +195,8 @@ pub(crate) fn decoder(path: &Path, stream: &Stream) -> Result<gst::Element, Erro
             .filter(|it| it.can_sink_any_caps(&stream.caps))
             .filter(|it| !it.metadata("klass").unwrap_or_default().contains("Hardware"))
             .collect();
-    factories.sort_by_key(|it| std::cmp::Reverse(it.rank()));
+    // One that takes these very caps comes before one that might, such as those for pictures with transparency.
+    factories.sort_by_key(|it| std::cmp::Reverse((it.can_sink_all_caps(&stream.caps), it.rank())));
     factories.iter().find_map(|it| it.create().build().ok()).ok_or_else(|| Error::NoDecoder {
         path: path.to_owned(),
         codec: gst_pbutils::pb_utils_get_codec_description(&stream.caps).to_string(),

@@ -180,11 +180,11 @@ impl Source {
             if let Some(sample) = self.sink.try_pull_sample(PATIENCE) {
                 return Ok(Some(sample));
             }
-            if self.sink.is_eos() {
-                return Ok(None);
-            }
             if let Some(trouble) = self.trouble() {
                 return Err(self.damaged(trouble));
+            }
+            if self.sink.is_eos() {
+                return Ok(None);
             }
         }
         Err(self.damaged("no picture comes any more".to_owned()))

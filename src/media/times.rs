@@ -44,6 +44,10 @@ impl Timed {
         })
     }
 
+    pub(crate) fn stream_ns(self) -> i64 {
+        self.stream_ns
+    }
+
     pub(crate) fn is_at_segment_start(self) -> bool {
         self.pts_ns == self.segment_start_ns
     }

@@ -13,6 +13,8 @@ use crate::units::SpeedUnit;
 const MAP_MARGIN_M: f64 = 60.0;
 /// States this much before and after the clip are kept, so that its first and last frames have neighbours, s.
 const EDGE_S: f64 = 1.0;
+/// Log times closer than this are the same instant, s: they have been presentation times in nanoseconds on the way.
+const INSTANT_S: f64 = 0.5e-6;
 /// Shown for a figure that cannot be told.
 const UNKNOWN: &str = "–";
 
@@ -153,13 +155,10 @@ impl OverlayScript {
 
     /// What to show over a frame that is on show for the log times `from_s..until_s`.
     pub fn state(&self, from_s: f64, until_s: f64) -> OverlayState {
-        let is_reached = |it: &Timed| it.t_s.is_some_and(|t_s| t_s < until_s);
+        let is_reached = |it: &Timed| it.t_s.is_some_and(|t_s| t_s + INSTANT_S < until_s);
         let lit = self.marks.each_ref().map(is_reached);
-        let names = [
-            (MarkKind::TurnIn, "Turn-in", "Entry"),
-            (MarkKind::Apex, "Apex", "Minimum"),
-            (MarkKind::Exit, "Exit", "Exit"),
-        ];
+        let names =
+            [(MarkKind::TurnIn, "Turn-in", "Entry"), (MarkKind::Apex, "Apex", "Min"), (MarkKind::Exit, "Exit", "Exit")];
         let marks = std::array::from_fn(|index| MarkState {
             kind: names[index].0,
             name: names[index].1,
@@ -203,7 +202,7 @@ impl OverlayScript {
     }
 
     fn phase(&self, until_s: f64) -> Phase {
-        let is_past = |t_s: f64| t_s < until_s;
+        let is_past = |t_s: f64| t_s + INSTANT_S < until_s;
         match self.marks[1].t_s {
             _ if !is_past(self.begin_s) => Phase::Approach,
             _ if is_past(self.finish_s) => Phase::Straight,
