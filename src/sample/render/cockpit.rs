@@ -11,7 +11,7 @@ use crate::sample::motion::State;
 use crate::sample::render::view::Picture;
 
 /// Radians of the steering wheel per 1/m of curvature, and its stop: a kart's steering is direct, and it slides a bit.
-const WHEEL_PER_CURVATURE: f64 = 11.0;
+const WHEEL_PER_CURVATURE: f64 = 8.5;
 const WHEEL_STOP_RAD: f64 = 1.2;
 /// Radians of the front wheels per radian of the steering wheel.
 const FRONT_WHEEL_SHARE: f64 = 0.35;
@@ -107,13 +107,19 @@ fn nose(context: &Context) -> Result<(), cairo::Error> {
     fill(context, (0.93, 0.90, 0.82))
 }
 
-/// Wheel, spokes and gloves about a hub at the lower edge.
+/// Wheel, spokes and gloves about a hub near the lower edge; the forearms come from where the shoulders would be.
 fn steering(context: &Context, turned_rad: f64) -> Result<(), cairo::Error> {
     const RADIUS: f64 = 0.205;
+    /// The wheel leans back: a circle seen flatter.
+    const FLATTER: f64 = 0.8;
     context.save()?;
-    context.translate(0.0, -0.005);
-    // The wheel leans back: a circle seen flatter.
-    context.scale(1.0, 0.8);
+    context.translate(0.0, 0.03);
+    let hand = |side: f64| {
+        let angle_rad = turned_rad + if side > 0.0 { 0.12 * PI } else { 0.88 * PI };
+        (RADIUS * angle_rad.cos(), FLATTER * RADIUS * angle_rad.sin())
+    };
+    context.save()?;
+    context.scale(1.0, FLATTER);
     context.rotate(turned_rad);
     for spoke_rad in [0.12 * PI, 0.88 * PI, 1.5 * PI] {
         context.move_to(0.0, 0.0);
@@ -132,25 +138,41 @@ fn steering(context: &Context, turned_rad: f64) -> Result<(), cairo::Error> {
     context.set_line_width(0.006);
     context.set_source_rgb(0.2, 0.2, 0.21);
     context.stroke()?;
+    context.restore()?;
     for side in [-1.0, 1.0] {
-        glove(context, side, RADIUS)?;
+        forearm(context, side, hand(side))?;
+    }
+    for side in [-1.0, 1.0] {
+        glove(context, hand(side), turned_rad - side * 0.45)?;
     }
     context.restore()
 }
 
-/// A closed hand on the rim with the forearm behind it; `side` is −1 left, +1 right.
-fn glove(context: &Context, side: f64, radius: f64) -> Result<(), cairo::Error> {
+/// From below the picture's edge to the hand; `side` is −1 left, +1 right.
+fn forearm(context: &Context, side: f64, (x, y): (f64, f64)) -> Result<(), cairo::Error> {
+    let elbow = (side * 0.36, -0.22);
+    polygon(
+        context,
+        &[(x - 0.036, y - 0.01), (x + 0.036, y - 0.01), (elbow.0 + 0.07, elbow.1), (elbow.0 - 0.07, elbow.1)],
+    );
+    fill(context, (0.27, 0.31, 0.39))?;
+    polygon(
+        context,
+        &[(x - 0.036, y - 0.01), (x - 0.012, y - 0.01), (elbow.0 - 0.02, elbow.1), (elbow.0 - 0.07, elbow.1)],
+    );
+    fill(context, (0.33, 0.37, 0.45))
+}
+
+/// A closed hand on the rim.
+fn glove(context: &Context, (x, y): (f64, f64), turned_rad: f64) -> Result<(), cairo::Error> {
     context.save()?;
-    let angle_rad = if side > 0.0 { 0.14 * PI } else { 0.86 * PI };
-    context.translate(radius * angle_rad.cos(), radius * angle_rad.sin());
-    polygon(context, &[(side * 0.01, -0.03), (side * 0.07, 0.0), (side * 0.21, -0.36), (side * 0.10, -0.36)]);
-    fill(context, (0.30, 0.34, 0.42))?;
-    context.rotate(side * -0.5);
+    context.translate(x, y);
+    context.rotate(turned_rad);
     rounded(context, (-0.047, -0.055), (0.047, 0.055), 0.032);
     fill(context, (0.13, 0.15, 0.20))?;
     for finger in 0..4 {
-        let y = -0.042 + 0.024 * f64::from(finger);
-        rounded(context, (-0.05, y), (0.05, y + 0.019), 0.009);
+        let low = -0.042 + 0.024 * f64::from(finger);
+        rounded(context, (-0.05, low), (0.05, low + 0.019), 0.009);
         fill(context, if finger % 2 == 0 { (0.20, 0.24, 0.32) } else { (0.24, 0.28, 0.36) })?;
     }
     context.restore()

@@ -409,10 +409,14 @@ impl Skyline {
 fn sky(turn: f64, elevation_deg: f64, noise: &Noise) -> Colour {
     let height = (elevation_deg / 26.0).clamp(0.0, 1.0);
     let clear = mixed([206.0, 222.0, 234.0], [112.0, 162.0, 214.0], height.sqrt());
-    let cloud = noise.at(256.0 * turn, elevation_deg * 0.35)
-        + 0.5 * noise.at(512.0 * turn, elevation_deg * 0.8 + 31.0)
-        + 0.25 * noise.at(1024.0 * turn, elevation_deg * 1.7 + 67.0);
-    mixed(clear, [240.0, 243.0, 246.0], (1.3 * cloud - 0.15).clamp(0.0, 0.85))
+    // Clouds lie on a level sheet: seen lower, they are farther and flatter. This also closes the circle seamlessly.
+    let far = 1.0 / (elevation_deg + 3.0).to_radians().tan().max(0.05);
+    let (x, y) = ((TAU * turn).cos() * far, (TAU * turn).sin() * far);
+    let cloud = noise.at(0.7 * x, 0.7 * y)
+        + 0.5 * noise.at(1.7 * x + 31.0, 1.7 * y)
+        + 0.25 * noise.at(4.1 * x, 4.1 * y + 67.0)
+        + 0.12 * noise.at(9.3 * x + 11.0, 9.3 * y);
+    mixed(clear, [240.0, 243.0, 246.0], (1.1 * cloud - 0.1).clamp(0.0, 0.8))
 }
 
 pub(crate) fn mixed(a: Colour, b: Colour, share: f64) -> Colour {

@@ -13,7 +13,7 @@ use crate::sample::render::scenery::{Colour, Ground, Kind, Scenery, Thing, mixed
 /// Horizontal angle of view, °, the camera's height, m, and how far it looks down, °.
 const VIEW_DEG: f64 = 75.0;
 const HEIGHT_M: f64 = 0.62;
-const LOOK_DOWN_DEG: f64 = 5.0;
+const LOOK_DOWN_DEG: f64 = 8.0;
 /// Ground beyond this is the panorama's, m.
 const GROUND_ENDS_M: f64 = 700.0;
 /// Things nearer or farther are not drawn, m.
