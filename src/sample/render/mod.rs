@@ -31,6 +31,10 @@ use crate::session::VideoTime;
 const BATCH: usize = 16;
 /// Frames that may wait for the encoder.
 const QUEUE: u64 = 24;
+/// The rate that footage of a variable rate states, Hz.
+const NOMINAL_HZ: i32 = 25;
+/// Ticks per second of the video track: the usual frame rates divide it, 30000/1001 too.
+const TICKS_HZ: u32 = 90_000;
 /// How long to sleep while it is busy, and to wait for it to finish between looks at the cancel token.
 const BUSY: Duration = Duration::from_millis(3);
 const FINISHING: gst::ClockTime = gst::ClockTime::from_mseconds(50);
@@ -55,7 +59,7 @@ pub fn write_footage(
         camera,
         options,
         times_ns: options.frame_times_ns(camera.duration_s),
-        scenery: Scenery::new(&scenario.circuit, &driven_lap(scenario)),
+        scenery: Scenery::new(&scenario.circuit, &driven_lap(scenario), options.width as usize),
     };
     let failed = |cause: String| Error::Footage { path: target.to_owned(), cause };
     let line = Line::new(pending.path(), options)?;
@@ -176,7 +180,9 @@ impl Line {
         sink.set_property("location", path.to_string_lossy().as_ref());
         let rate = match options.rate {
             FrameRate::Constant { numerator, denominator } => fraction(numerator, denominator),
-            FrameRate::Variable { .. } => gst::Fraction::new(0, 1),
+            // Only a hint beside the time stamps; without one the encoder would drop the last frame's duration, and
+            // the muxer the last frame.
+            FrameRate::Variable { .. } => gst::Fraction::new(NOMINAL_HZ, 1),
         };
         let caps = gst::Caps::builder("video/x-raw")
             .field("format", "I420")
@@ -218,6 +224,10 @@ impl Line {
             pipeline.add_many(chain).map_err(link)?;
             gst::Element::link_many(chain).map_err(link)?;
             chain[chain.len() - 1].link(&muxer).map_err(link)?;
+        }
+        // Video is linked first: its pad bears the muxer's first video name.
+        if let Some(pad) = muxer.static_pad("video_0") {
+            pad.set_property("trak-timescale", TICKS_HZ);
         }
         Ok(Self { pipeline, pictures, sound })
     }

@@ -22,8 +22,10 @@ const CELL_M: f64 = 0.5;
 const MARGIN_M: f64 = 45.0;
 /// Fields are exact up to this distance, m; beyond it the ground is all grass.
 const REACH_M: f64 = 14.0;
-/// Panorama: columns round the compass, rows, and the elevations of the lowest and highest row, °.
-const PANORAMA: (usize, usize) = (6144, 448);
+/// Panorama: columns round the compass per column of the picture, which shows 75° of it, columns per row, and the
+/// elevations of the lowest and highest row, °.
+const PANORAMA_COLUMNS: usize = 5;
+const PANORAMA_COLUMNS_PER_ROW: usize = 14;
 const ELEVATIONS_DEG: (f64, f64) = (-2.0, 26.0);
 
 pub(crate) type Colour = [f64; 3];
@@ -120,6 +122,8 @@ pub(crate) struct Scenery {
     /// Per metre of station: a kerb on the left, on the right.
     kerbs: Vec<(bool, bool)>,
     panorama: Vec<[u8; 3]>,
+    /// Columns and rows of the panorama.
+    panorama_size: (usize, usize),
     pub(crate) noise: Noise,
     pub(crate) things: Vec<Thing>,
     pub(crate) half_width_m: f64,
@@ -128,8 +132,8 @@ pub(crate) struct Scenery {
 }
 
 impl Scenery {
-    /// `driven` is one lap's line, points about a metre apart: where the rubber lies.
-    pub(crate) fn new(circuit: &Circuit, driven: &[Point]) -> Self {
+    /// `driven` is one lap's line, points about a metre apart: where the rubber lies. `width` is the picture's, pixels.
+    pub(crate) fn new(circuit: &Circuit, driven: &[Point], width: usize) -> Self {
         let vertices = || circuit.bends.iter().map(|bend| bend.vertex);
         let corner = Point::new(
             vertices().map(|it| it.x_m).fold(f64::INFINITY, f64::min) - MARGIN_M,
@@ -142,7 +146,9 @@ impl Scenery {
         let columns = ((far.x_m - corner.x_m) / CELL_M).ceil() as usize;
         let rows = ((far.y_m - corner.y_m) / CELL_M).ceil() as usize;
         let noise = Noise::new(11);
-        let panorama = panorama(&noise);
+        let panorama_columns = PANORAMA_COLUMNS * width.max(PANORAMA_COLUMNS_PER_ROW);
+        let panorama_size = (panorama_columns, panorama_columns / PANORAMA_COLUMNS_PER_ROW);
+        let panorama = panorama(panorama_size, &noise);
         let mut scenery = Self {
             cells: vec![FAR; columns * rows],
             columns,
@@ -150,6 +156,7 @@ impl Scenery {
             corner,
             kerbs: vec![(false, false); circuit.length_m().ceil() as usize + 2],
             panorama,
+            panorama_size,
             noise,
             things: things(circuit),
             half_width_m: circuit.width_m / 2.0,
@@ -268,7 +275,7 @@ impl Scenery {
 
     /// The colour of what is far away, in a direction; elevations beyond the panorama are brought to its ends.
     pub(crate) fn sky(&self, azimuth_rad: f64, elevation_deg: f64) -> Colour {
-        let (columns, rows) = PANORAMA;
+        let (columns, rows) = self.panorama_size;
         let x = (azimuth_rad / TAU).rem_euclid(1.0) * columns as f64;
         let (low, high) = ELEVATIONS_DEG;
         let y = ((elevation_deg - low) / (high - low) * (rows - 1) as f64).clamp(0.0, (rows - 2) as f64);
@@ -334,8 +341,7 @@ fn things(circuit: &Circuit) -> Vec<Thing> {
 }
 
 /// Sky with clouds, two ranges of hills, a line of trees and a few barns, all the way round.
-fn panorama(noise: &Noise) -> Vec<[u8; 3]> {
-    let (columns, rows) = PANORAMA;
+fn panorama((columns, rows): (usize, usize), noise: &Noise) -> Vec<[u8; 3]> {
     let (low, high) = ELEVATIONS_DEG;
     let all_rows: Vec<usize> = (0..rows).collect();
     let skyline: Vec<Skyline> = (0..columns).map(|column| Skyline::at(column as f64 / columns as f64, noise)).collect();
