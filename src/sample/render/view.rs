@@ -40,9 +40,7 @@ pub(crate) struct Picture {
 impl Picture {
     fn set(&mut self, x: usize, y: usize, colour: Colour) {
         let at = 3 * (y * self.width + x);
-        for channel in 0..3 {
-            self.rgb[at + channel] = colour[channel].clamp(0.0, 255.0) as u8;
-        }
+        self.rgb[at..at + 3].copy_from_slice(&colour.map(|channel| channel.clamp(0.0, 255.0) as u8));
     }
 }
 
@@ -112,7 +110,7 @@ pub(crate) fn look(scenery: &Scenery, state: &State, width: usize, height: usize
     for y in 0..height {
         let up = (center_y - y as f64) / eye.focal_px;
         let mut before_m = f64::NAN;
-        for x in 0..width {
+        for (x, above_m) in above_m.iter_mut().enumerate() {
             let right = (x as f64 - center_x) / eye.focal_px;
             let [dx, dy, dz] =
                 std::array::from_fn(|axis| eye.ahead[axis] + right * eye.right[axis] + up * eye.up[axis]);
@@ -125,9 +123,9 @@ pub(crate) fn look(scenery: &Scenery, state: &State, width: usize, height: usize
             let (x_m, y_m) = (eye.position.x_m + reach * dx, eye.position.y_m + reach * dy);
             let ground = scenery.ground(x_m, y_m);
             let step_m = |other: f64| if other.is_nan() { 0.0 } else { (ground.distance_m - other).abs() };
-            let soft_m = step_m(before_m).max(step_m(above_m[x])).max(0.004);
+            let soft_m = step_m(before_m).max(step_m(*above_m)).max(0.004);
             before_m = ground.distance_m;
-            above_m[x] = ground.distance_m;
+            *above_m = ground.distance_m;
             let footprint_m = reach * reach / (eye.height_m * eye.focal_px);
             let colour = ground_colour(scenery, &ground, (x_m, y_m), soft_m, footprint_m.max(0.02 * state.speed_mps));
             picture.set(x, y, mixed(colour, HAZE, 1.0 - (-reach / 420.0).exp()));
