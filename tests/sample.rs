@@ -158,3 +158,101 @@ fn the_log_errs_as_much_as_it_says() {
     // 0.6 m wander and 0.06 m per axis; forty draws of two axes give the root mean square to about 8 %.
     assert!((rms(&squares) - 0.606).abs() < 0.15, "{}", rms(&squares));
 }
+
+#[cfg(feature = "media")]
+mod footage {
+    use cornerbook::files::Overwrite;
+    use cornerbook::job::Context;
+    use cornerbook::sample::{
+        Camera, Circuit, Driver, Error, FootageOptions, FrameRate, read_frame_code, simulate, write_footage,
+    };
+    use cornerbook::session::ClockMap;
+    use gstreamer::prelude::*;
+    use gstreamer_app::AppSink;
+
+    const CAMERA: Camera =
+        Camera { clock: ClockMap { log_t_s_at_zero: 20.25, rate_ppm: 50.0 }, duration_s: 1.7, stamp_error_s: -3593.0 };
+
+    /// Presentation time in seconds and code of every frame, in presentation order.
+    fn codes(path: &std::path::Path) -> Vec<(f64, Option<u32>)> {
+        let pipeline = gstreamer::parse::launch(
+            "filesrc name=file ! decodebin ! videoconvert ! video/x-raw,format=GRAY8 ! appsink name=frames sync=false",
+        )
+        .unwrap()
+        .downcast::<gstreamer::Pipeline>()
+        .unwrap();
+        pipeline.by_name("file").unwrap().set_property("location", path.to_str().unwrap());
+        let frames = pipeline.by_name("frames").unwrap().downcast::<AppSink>().unwrap();
+        pipeline.set_state(gstreamer::State::Playing).unwrap();
+        let mut seen = Vec::new();
+        while let Ok(sample) = frames.pull_sample() {
+            let info = gstreamer_video::VideoInfo::from_caps(sample.caps().unwrap()).unwrap();
+            let buffer = sample.buffer().unwrap();
+            let segment = sample.segment().unwrap().downcast_ref::<gstreamer::ClockTime>().unwrap();
+            let at = segment.to_running_time(buffer.pts()).unwrap();
+            let bytes = buffer.map_readable().unwrap();
+            let (width, height) = (info.width() as usize, info.height() as usize);
+            let stride = usize::try_from(info.stride()[0]).unwrap();
+            seen.push((at.nseconds() as f64 * 1e-9, read_frame_code(&bytes, width, height, stride, 1)));
+        }
+        pipeline.set_state(gstreamer::State::Null).unwrap();
+        seen
+    }
+
+    #[test]
+    fn every_frame_says_its_number_at_its_time() {
+        let scenario = simulate(&Circuit::cellar(), &Driver::a(), 1, 1);
+        let folder = tempfile::tempdir().unwrap();
+        let constant = |numerator, denominator| FrameRate::Constant { numerator, denominator };
+        let usual = FootageOptions::default();
+        let cases = [
+            ("25.mp4", usual),
+            ("small.mp4", FootageOptions { small: true, video_kbps: 200, gop: 125, ..usual }),
+            ("ntsc.mp4", FootageOptions { rate: constant(30_000, 1001), b_frames: 2, gop: 12, sound: false, ..usual }),
+            ("variable.mp4", FootageOptions { rate: FrameRate::Variable { seed: 5 }, ..usual }),
+            ("60.mp4", FootageOptions { rate: constant(60, 1), width: 1280, height: 720, video_kbps: 4000, ..usual }),
+        ];
+        for (name, options) in cases {
+            let path = folder.path().join(name);
+            write_footage(&path, Overwrite::Refuse, &scenario, &CAMERA, &options, &Context::new()).unwrap();
+            let (seen, times_ns) = (codes(&path), options.frame_times_ns(CAMERA.duration_s));
+            assert_eq!(seen.len() + 1, times_ns.len(), "{name}");
+            for (index, (at_s, code)) in seen.iter().enumerate() {
+                assert_eq!(*code, u32::try_from(index).ok(), "{name}: frame {index}");
+                // The container counts time in ticks of its own; 90 000 a second, and nanoseconds are cut.
+                let miss_s = at_s - times_ns[index] as f64 * 1e-9;
+                assert!(miss_s.abs() < 2e-5, "{name}: frame {index} is {miss_s} s off");
+            }
+        }
+    }
+
+    /// ISO/IEC 14496-12, 8.2.2: a version 0 movie header has its creation time, in seconds since 1904, 12 bytes after
+    /// the start of the box.
+    #[test]
+    fn the_container_carries_the_wrong_clock() {
+        let scenario = simulate(&Circuit::cellar(), &Driver::a(), 1, 1);
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("stamp.mp4");
+        let camera = Camera { duration_s: 0.2, ..CAMERA };
+        write_footage(&path, Overwrite::Refuse, &scenario, &camera, &FootageOptions::default(), &Context::new())
+            .unwrap();
+        let bytes = std::fs::read(&path).unwrap();
+        let header = bytes.windows(4).position(|it| it == b"mvhd").unwrap() - 4;
+        let seconds = u32::from_be_bytes(bytes[header + 12..header + 16].try_into().unwrap());
+        let stamp_s = i64::from(seconds) - 2_082_844_800;
+        // 20.25 s into the log, less 3593 s, in whole seconds.
+        assert_eq!(stamp_s - scenario.start_utc.timestamp(), -3573);
+    }
+
+    #[test]
+    fn a_cancelled_film_leaves_nothing() {
+        let scenario = simulate(&Circuit::cellar(), &Driver::a(), 1, 1);
+        let folder = tempfile::tempdir().unwrap();
+        let context = Context::new();
+        context.cancel();
+        let path = folder.path().join("none.mp4");
+        let outcome = write_footage(&path, Overwrite::Refuse, &scenario, &CAMERA, &FootageOptions::default(), &context);
+        assert!(matches!(outcome, Err(Error::Cancelled(_))), "{outcome:?}");
+        assert_eq!(std::fs::read_dir(folder.path()).unwrap().count(), 0);
+    }
+}

@@ -1,4 +1,4 @@
-//! The lowest or highest measured speed: not the lowest of many noisy samples, which lies too low, but the bottom of a
+//! The lowest measured speed: not the lowest of many noisy samples, which lies too low, but the bottom of a
 //! smooth curve through them.
 
 use nalgebra::{Matrix4, Vector4};
@@ -27,22 +27,9 @@ struct Cubic {
     residual_variance: f64,
 }
 
-/// Which extremum is sought.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum Which {
-    Lowest,
-    Highest,
-}
-
-/// The lowest or highest value of a channel near `near_s` and between two times, with when it was.
+/// The lowest value of a channel near `near_s` and between two times, with when it was.
 /// `None` where too few samples lie there.
-pub(super) fn extremum_of(
-    channel: &Channel,
-    which: Which,
-    near_s: f64,
-    (from_s, to_s): (f64, f64),
-) -> Option<(Estimate, Estimate)> {
-    let sign = if which == Which::Lowest { 1.0 } else { -1.0 };
+pub(super) fn lowest_of(channel: &Channel, near_s: f64, (from_s, to_s): (f64, f64)) -> Option<(Estimate, Estimate)> {
     let noise = smallest_residual(channel, near_s)?;
     let cubic = REACHES_S
         .iter()
@@ -55,10 +42,10 @@ pub(super) fn extremum_of(
     let steps = ((to_s - from_s) / STEP_S).max(0.0).ceil() as usize;
     let bottom_s = (0..=steps)
         .map(|step| (from_s + STEP_S * step as f64).min(to_s))
-        .min_by(|a, b| (sign * cubic.at(*a)).total_cmp(&(sign * cubic.at(*b))))?;
+        .min_by(|a, b| cubic.at(*a).total_cmp(&cubic.at(*b)))?;
     let variance = cubic.variance_at(bottom_s);
     // The bottom shifts by the error of the slope over the hollowness.
-    let ci95_s = match sign * cubic.hollow_at(bottom_s) {
+    let ci95_s = match cubic.hollow_at(bottom_s) {
         hollow if hollow > 0.0 => NORMAL_CI95 * cubic.slope_sigma_at(bottom_s) / hollow,
         _ => reach_s,
     };
@@ -137,33 +124,22 @@ mod tests {
         Channel { value: t_s.iter().map(|t| value(*t)).collect(), t_s }
     }
 
-    fn lowest(channel: &Channel, near_s: f64, between_s: (f64, f64)) -> Option<(Estimate, Estimate)> {
-        extremum_of(channel, Which::Lowest, near_s, between_s)
-    }
-
-    #[test]
-    fn the_top_is_the_bottom_turned_over() {
-        let top = channel(|t| 10.0 - 2.0 * (t - 5.03).powi(2));
-        let (value, at) = extremum_of(&top, Which::Highest, 5.0, (3.0, 7.0)).unwrap();
-        assert!((value.value - 10.0).abs() < 1e-3 && (at.value - 5.03).abs() < 0.011, "{value:?} {at:?}");
-    }
-
     #[test]
     fn the_bottom_of_a_parabola_is_found_exactly() {
-        let (value, at) = lowest(&channel(|t| 10.0 + 2.0 * (t - 5.03).powi(2)), 5.0, (3.0, 7.0)).unwrap();
+        let (value, at) = lowest_of(&channel(|t| 10.0 + 2.0 * (t - 5.03).powi(2)), 5.0, (3.0, 7.0)).unwrap();
         assert!((value.value - 10.0).abs() < 1e-3 && (at.value - 5.03).abs() < 0.011, "{value:?} {at:?}");
     }
 
     #[test]
     fn a_sharp_bottom_is_not_rounded_away() {
-        let (value, _) = lowest(&channel(|t| 10.0 + 6.0 * (t - 5.0).abs()), 5.0, (3.0, 7.0)).unwrap();
+        let (value, _) = lowest_of(&channel(|t| 10.0 + 6.0 * (t - 5.0).abs()), 5.0, (3.0, 7.0)).unwrap();
         assert!((value.value - 10.0).abs() < 0.6, "{value:?}");
     }
 
     #[test]
     fn the_bottom_stays_between_the_marks() {
-        let (_, at) = lowest(&channel(|t| 20.0 - t), 5.0, (4.0, 5.0)).unwrap();
+        let (_, at) = lowest_of(&channel(|t| 20.0 - t), 5.0, (4.0, 5.0)).unwrap();
         assert!((at.value - 5.0).abs() < 1e-9);
-        assert!(lowest(&Channel::default(), 5.0, (4.0, 5.0)).is_none());
+        assert!(lowest_of(&Channel::default(), 5.0, (4.0, 5.0)).is_none());
     }
 }

@@ -1,7 +1,7 @@
 //! Every pass of every lap through every corner, with its marks, speeds and times.
 
 use crate::corners::apex::{Inside, apex, quantile};
-use crate::corners::extremum::{Which, extremum_of};
+use crate::corners::extremum::lowest_of;
 use crate::corners::find::Span;
 use crate::corners::marks::{
     CORNER_SPREAD_SHARE, Measurements, Shaped, USUAL_RAMP, Window, by_positions, by_yaw_rate, learned,
@@ -376,9 +376,9 @@ impl Finisher<'_> {
         let between = from_s.zip(to_s).filter(|(from_s, to_s)| from_s < to_s);
         let (apex, edited) = self.apex_of(marked, between, &mut unclear);
         let marks = [marked.turn_in, marked.exit];
-        let slowest = between.and_then(|it| extreme(path, self.circuit.speed, Which::Lowest, it));
+        let slowest = between.and_then(|it| slowest(path, self.circuit.speed, it));
         let approach_s = from_s.map(|it| (previous_exit_s.unwrap_or(marked.window.from_s), it));
-        let fastest = approach_s.and_then(|it| extreme(path, self.circuit.speed, Which::Highest, it));
+        let fastest = approach_s.and_then(|it| fastest(path, it));
         Pass {
             lap: marked.lap,
             corner: corner_number(marked.corner),
@@ -524,22 +524,26 @@ fn speed_at(path: &Path, t_s: Estimate) -> Option<Estimate> {
     Some(Estimate::from_variance(state.speed_mps, state.speed_variance + shift * shift))
 }
 
-/// Lowest (highest) speed between two times and when it was: from the measured speed where there is one, else from the
-/// smoothed states.
-fn extreme(path: &Path, speed: Option<&Channel>, which: Which, between_s: (f64, f64)) -> Option<(Estimate, Estimate)> {
+/// Lowest speed between two times and when it was: from the measured speed where there is one, else from the smoothed
+/// states.
+fn slowest(path: &Path, speed: Option<&Channel>, between_s: (f64, f64)) -> Option<(Estimate, Estimate)> {
     let states = candidates(path, between_s.0, between_s.1);
-    let by_speed = |a: &&PathState, b: &&PathState| a.speed_mps.total_cmp(&b.speed_mps);
-    let found = match which {
-        Which::Lowest => states.iter().min_by(by_speed)?,
-        Which::Highest => states.iter().max_by(by_speed)?,
-    };
-    speed.and_then(|it| extremum_of(it, which, found.t_s, between_s)).or_else(|| {
-        let level_mps = 2.0 * found.speed_variance.sqrt();
-        let level = states.iter().filter(|it| (it.speed_mps - found.speed_mps).abs() <= level_mps).map(|it| it.t_s);
-        let (first_s, last_s) = level.fold((found.t_s, found.t_s), |(low, high), t_s| (low.min(t_s), high.max(t_s)));
-        let value = Estimate::from_variance(found.speed_mps, found.speed_variance);
-        Some((value, Estimate { value: found.t_s, ci95: (0.5 * (last_s - first_s)).max(0.02) }))
+    let lowest = states.iter().min_by(|a, b| a.speed_mps.total_cmp(&b.speed_mps))?;
+    speed.and_then(|it| lowest_of(it, lowest.t_s, between_s)).or_else(|| {
+        let clear_mps = lowest.speed_mps + 2.0 * lowest.speed_variance.sqrt();
+        let level = states.iter().filter(|it| it.speed_mps <= clear_mps).map(|it| it.t_s);
+        let (first_s, last_s) = level.fold((lowest.t_s, lowest.t_s), |(low, high), t_s| (low.min(t_s), high.max(t_s)));
+        let value = Estimate::from_variance(lowest.speed_mps, lowest.speed_variance);
+        Some((value, Estimate { value: lowest.t_s, ci95: (0.5 * (last_s - first_s)).max(0.02) }))
     })
+}
+
+/// Highest speed between two times and when it was, from the smoothed states: its peak is sharp, where the brakes bite.
+fn fastest(path: &Path, between_s: (f64, f64)) -> Option<(Estimate, Estimate)> {
+    let states = candidates(path, between_s.0, between_s.1);
+    let highest = states.iter().max_by(|a, b| a.speed_mps.total_cmp(&b.speed_mps))?;
+    let value = Estimate::from_variance(highest.speed_mps, highest.speed_variance);
+    Some((value, Estimate { value: highest.t_s, ci95: 0.0 }))
 }
 
 /// Where the extremum lies at a mark, the mark's own interval moves it along the speed's slope.

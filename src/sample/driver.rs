@@ -49,6 +49,12 @@ impl Driver {
         Self { name: "Driver A", habits: Vec::new(), grip: 1.0 }
     }
 
+    /// The same driver with one more habit.
+    pub fn with(mut self, habit: Habit) -> Self {
+        self.habits.push(habit);
+        self
+    }
+
     /// Turns in early at corner 3; meets traffic at corner 1 of lap 3.
     pub fn b() -> Self {
         let habits = vec![Habit::EarlyTurnIn { corner: 3 }, Habit::Traffic { lap: 3, corner: 1, grip: 0.62 }];

@@ -10,7 +10,7 @@ use crate::sample::line;
 use crate::sample::motion;
 use crate::sample::truth::Truth;
 
-/// Seconds since 1970 of the invented sessions' start: 2031-05-17 09:30:00 UTC.
+/// Seconds since 1970 of the invented sessions' start: 2031-05-18 09:30:00 UTC.
 const START_EPOCH_S: i64 = 1_936_863_000;
 
 /// A run: standing start after the gate, lap out, timed laps, lap in.

@@ -271,13 +271,16 @@ fn hinge_m(line: &DrivenLine, from_m: f64, to_m: f64, side: f64) -> f64 {
             (s_m, line.at(s_m).curvature_per_m)
         })
         .collect();
-    let inner = |s_m: f64| s_m > from_m + HINGE_PIECE_M && s_m < to_m - HINGE_PIECE_M;
-    let best_m = samples
-        .iter()
-        .map(|(s_m, _)| *s_m)
-        .filter(|s_m| inner(*s_m))
-        .min_by(|a, b| hinge_misfit(&samples, *a, side).total_cmp(&hinge_misfit(&samples, *b, side)))
-        .unwrap_or(0.5 * (from_m + to_m));
+    let best_among = |candidates: &mut dyn Iterator<Item = f64>| {
+        candidates
+            .filter(|s_m| *s_m > from_m + HINGE_PIECE_M && *s_m < to_m - HINGE_PIECE_M)
+            .min_by(|a, b| hinge_misfit(&samples, *a, side).total_cmp(&hinge_misfit(&samples, *b, side)))
+            .unwrap_or(0.5 * (from_m + to_m))
+    };
+    // Every tenth place first, then every place near the best of them: the misfit is smooth over half a metre.
+    let coarse_m = best_among(&mut samples.iter().step_by(10).map(|(s_m, _)| *s_m));
+    let near = samples.iter().map(|(s_m, _)| *s_m).filter(|s_m| (s_m - coarse_m).abs() < 1.0);
+    let best_m = best_among(&mut near.into_iter());
     golden_minimum(best_m - HINGE_STEP_M, best_m + HINGE_STEP_M, 1e-5, |s_m| hinge_misfit(&samples, s_m, side))
 }
 
