@@ -1,12 +1,18 @@
 //! Inputs and what the program makes of them, written to target/cross/ for the Python side to recompute.
 
+use std::collections::BTreeMap;
 use std::f64::consts::TAU;
 use std::fs;
 use std::path::Path;
 
+use cornerbook::geom::Point;
 use cornerbook::geom::plane::Plane;
+use cornerbook::job::Context;
 use cornerbook::present::timecode::{FrameRate, TimeCode};
+use cornerbook::session::{Channel, ChannelKind, Fix, Samples, SamplesParts};
 use cornerbook::signal::savgol::{self, Settings};
+use cornerbook::smooth::smooth;
+use cornerbook::track::reference::with_shape;
 use serde_json::{Value, json};
 
 /// Writes `target/cross/NAME.json`.
@@ -84,4 +90,93 @@ fn filters() {
         }));
     }
     write("savgol", &json!({ "values": values, "cases": cases }));
+}
+
+/// Due east along the equator: heading and the place across stay exactly 0 there, and what is left of the filter –
+/// place, speed and acceleration along – is linear.
+#[test]
+fn a_straight_drive_smoothed() {
+    let plane = Plane::new(0.0, 0.0, 0.0);
+    let speed_at = |t_s: f64| 20.0 + 6.0 * (0.4 * t_s).sin() + 2.0 * (1.7 * t_s).cos();
+    let place_at = |t_s: f64| 20.0 * t_s - 15.0 * (0.4 * t_s).cos() + 2.0 / 1.7 * (1.7 * t_s).sin();
+    let (mut fixes, mut speed, mut place_m) = (Vec::new(), Channel::default(), Vec::new());
+    for index in 0..600_u32 {
+        // Not quite even in time, as real logs are.
+        let t_s = f64::from(index) * 0.1 + 0.01 * spread(7 * index);
+        let (latitude_deg, longitude_deg) =
+            plane.to_degrees(Point::new(place_at(t_s) + 0.3 * spread(3 * index + 1), 0.0));
+        fixes.push(Fix { t_s, latitude_deg, longitude_deg });
+        place_m.push(plane.to_plane(latitude_deg, longitude_deg).x_m);
+        speed.t_s.push(t_s);
+        speed.value.push(speed_at(t_s) + 0.15 * spread(5 * index + 2));
+    }
+    let samples = Samples::new(SamplesParts {
+        fixes: fixes.clone(),
+        channels: BTreeMap::from([(ChannelKind::Speed, speed.clone())]),
+        ..SamplesParts::default()
+    });
+    let smoothed = smooth(&samples, &plane, &Context::new()).unwrap();
+    assert!(smoothed.notes.is_empty() && smoothed.path.states.len() == fixes.len(), "{:?}", smoothed.notes);
+    assert!(smoothed.path.states.iter().all(|it| it.y_m == 0.0 && it.heading_rad == 0.0));
+    let states: Vec<_> = smoothed
+        .path
+        .states
+        .iter()
+        .map(|it| json!([it.x_m, it.speed_mps, it.acceleration_mps2, it.along_variance_m2, it.speed_variance]))
+        .collect();
+    let noise = smoothed.noise;
+    write(
+        "smooth",
+        &json!({
+            "t_s": speed.t_s, "place_m": place_m, "speed_mps": speed.value, "states": states,
+            "noise": { "position_m": noise.position_m, "speed_mps": noise.speed_mps, "jerk": noise.jerk },
+        }),
+    );
+}
+
+/// Noise without a generator: even over −1..1, the same every time.
+fn spread(counter: u32) -> f64 {
+    let mixed = (counter.wrapping_add(1)).wrapping_mul(2_654_435_761);
+    let mixed = (mixed ^ (mixed >> 15)).wrapping_mul(2_246_822_519);
+    f64::from(mixed ^ (mixed >> 13)) / f64::from(u32::MAX) * 2.0 - 1.0
+}
+
+/// A closed line with left and right bends of 20 m radius and more, driven both ways.
+#[test]
+fn closed_lines() {
+    let at = |turn: f64| {
+        let radius_m = 90.0 + 25.0 * (3.0 * turn).cos();
+        Point::unit(turn).scaled(radius_m)
+    };
+    let fine: Vec<Point> = (0..200_000).map(|it| at(f64::from(it) / 200_000.0 * TAU)).collect();
+    let mut cases = Vec::new();
+    for backwards in [false, true] {
+        let mut points = every_metre(&fine);
+        if backwards {
+            points.reverse();
+        }
+        let line = with_shape(&points);
+        let shape: Vec<_> = line.points.iter().map(|it| json!([it.heading_rad, it.curvature_per_m])).collect();
+        let points: Vec<_> = points.iter().map(|it| json!([it.x_m, it.y_m])).collect();
+        cases.push(json!({ "points_m": points, "shape": shape, "length_m": line.length_m }));
+    }
+    write("closed_line", &json!(cases));
+}
+
+/// Points a metre apart along a closed polyline that is far finer; the step is stretched so that the last gap fits.
+fn every_metre(fine: &[Point]) -> Vec<Point> {
+    let next = |index: usize| fine[(index + 1) % fine.len()];
+    let total_m: f64 = (0..fine.len()).map(|it| fine[it].distance_m(next(it))).sum();
+    let step_m = total_m / total_m.round();
+    let mut points = Vec::new();
+    let mut passed_m = 0.0;
+    for (index, point) in fine.iter().enumerate() {
+        let length_m = point.distance_m(next(index));
+        let wanted_m = step_m * points.len() as f64;
+        if wanted_m < passed_m + length_m {
+            points.push(*point + (next(index) - *point).scaled((wanted_m - passed_m) / length_m));
+        }
+        passed_m += length_m;
+    }
+    points
 }
