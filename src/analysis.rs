@@ -2,6 +2,8 @@
 
 use std::sync::Arc;
 
+pub use crate::session::MarkEdit;
+
 use crate::corners::find::{CornerParams, corners};
 use crate::corners::passes::{Circuit, EdgeLine, passes};
 use crate::corners::{ApexBy, Corner, MarkKind, Pass};
@@ -21,16 +23,6 @@ pub struct Inputs {
     /// Log time of one crossing of the start/finish gate, s: needed where the log has no position.
     pub marked_crossing_s: Option<f64>,
     pub edits: Vec<MarkEdit>,
-}
-
-/// A mark that a person has put somewhere else.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct MarkEdit {
-    pub lap: u32,
-    pub corner: u32,
-    pub mark: MarkKind,
-    /// Log time, s.
-    pub t_s: f64,
 }
 
 /// The result. Fields that need a position are empty or `None` for a log without one.

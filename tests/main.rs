@@ -11,6 +11,7 @@
 )]
 
 mod accuracy;
+mod book_ops;
 mod cli;
 mod cross;
 mod laws;

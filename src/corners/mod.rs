@@ -8,6 +8,8 @@ pub mod passes;
 mod profile;
 mod timeline;
 
+pub use crate::session::MarkKind;
+
 use crate::session::Estimate;
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -63,14 +65,6 @@ pub struct Apex {
     pub by: ApexBy,
     /// From the inside edge (given or estimated), m.
     pub gap_m: Option<Estimate>,
-}
-
-/// The names of the three marks.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
-pub enum MarkKind {
-    TurnIn,
-    Apex,
-    Exit,
 }
 
 /// One trip of one lap through one corner. What cannot be told is `None`, with the reason in `unclear`.

@@ -56,7 +56,8 @@ impl Bend {
             return from_center.x_m.hypot(from_center.y_m) - self.inside_radius_m;
         }
         // On the straights: the distance from the inside edge's line, measured from the arc's centre.
-        let along = if from_center.dot(unit_in) < 0.0 { unit_in } else { unit_out };
+        let half_way = Point::unit(self.heading_in_rad + 0.5 * self.angle_rad);
+        let along = if from_center.dot(half_way) < 0.0 { unit_in } else { unit_out };
         -self.sign() * from_center.dot(along.left()) - self.inside_radius_m
     }
 }
@@ -85,11 +86,11 @@ impl Circuit {
             &[
                 (210.0, 0.0, 10.0),
                 (210.0, -84.0, 9.0),
-                (346.0, -84.0, 8.0),
-                (212.0, -132.0, 12.0),
-                (176.0, -110.0, 12.0),
-                (50.0, -152.0, 45.0),
-                (-60.0, -124.0, 12.0),
+                (340.0, -84.0, 8.0),
+                (222.0, -139.0, 12.0),
+                (180.0, -120.0, 12.0),
+                (58.0, -175.0, 45.0),
+                (-60.0, -140.0, 12.0),
                 (-60.0, 0.0, 11.0),
             ],
             0.52,

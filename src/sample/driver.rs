@@ -51,8 +51,7 @@ impl Driver {
 
     /// Turns in early at corner 3; meets traffic at corner 1 of lap 3.
     pub fn b() -> Self {
-        let habits =
-            vec![Habit::EarlyTurnIn { corner: 3 }, Habit::Traffic { lap: 3, corner: 1, grip: 0.62 }];
+        let habits = vec![Habit::EarlyTurnIn { corner: 3 }, Habit::Traffic { lap: 3, corner: 1, grip: 0.62 }];
         Self { name: "Driver B", habits, grip: 0.97 }
     }
 
@@ -99,14 +98,7 @@ pub(crate) fn plan(circuit: &Circuit, driver: &Driver, laps: u32, rng: &mut ChaC
     passes
 }
 
-fn plan_pass(
-    circuit: &Circuit,
-    driver: &Driver,
-    lap: u32,
-    bend: usize,
-    grip: f64,
-    rng: &mut ChaCha8Rng,
-) -> PassPlan {
+fn plan_pass(circuit: &Circuit, driver: &Driver, lap: u32, bend: usize, grip: f64, rng: &mut ChaCha8Rng) -> PassPlan {
     let count = circuit.bends.len();
     let here = &circuit.bends[bend];
     let room_m = circuit.width_m / 2.0;

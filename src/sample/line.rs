@@ -13,6 +13,8 @@ use crate::units::wrap_angle;
 const NODE_STEP_M: f64 = 0.05;
 /// Straight line that stays between two corner curves, m.
 const SHORTEST_STRAIGHT_M: f64 = 5.0;
+/// No corner curve is longer, m.
+const LONGEST_CURVE_M: f64 = 300.0;
 /// The run begins this far after the gate and ends this far before it, m.
 const START_AFTER_GATE_M: f64 = 18.0;
 const END_BEFORE_GATE_M: f64 = 22.0;
@@ -71,6 +73,7 @@ pub(crate) fn drive(circuit: &Circuit, passes: &[PassPlan]) -> DrivenLine {
     let meets: Vec<Point> = straights.windows(2).map(|pair| pair[0].meets(&pair[1])).collect();
     let first = straights[0];
     let start = on_line(&first, circuit.gate + Point::unit(circuit.gate_heading_rad()).scaled(START_AFTER_GATE_M));
+    let wanted = wanted_tangents(circuit, passes, &straights, &meets);
     let mut pen = Pen::new(start, first.heading_rad, passes[0].grip);
     for (index, pass) in passes.iter().enumerate() {
         let next = straights[index + 1];
@@ -78,11 +81,11 @@ pub(crate) fn drive(circuit: &Circuit, passes: &[PassPlan]) -> DrivenLine {
         let angle_rad = wrap_angle(next.heading_rad - pen.heading_rad);
         let curve = pass.shape.unit_curve(angle_rad);
         let room_before_m = match index.checked_sub(1) {
-            Some(before) => share_of(circuit, passes[before].bend, meets[before].distance_m(meets[index]), true),
+            Some(before) => room_m(wanted[index].0, wanted[before].1, meets[before].distance_m(meets[index])),
             None => pen.position.distance_m(vertex) - SHORTEST_STRAIGHT_M,
         };
         let room_after_m = match meets.get(index + 1) {
-            Some(after) => share_of(circuit, pass.bend, meets[index].distance_m(*after), false),
+            Some(after) => room_m(wanted[index].1, wanted[index + 1].0, meets[index].distance_m(*after)),
             None => f64::INFINITY,
         };
         let longest_m = (room_before_m / curve.entry_tangent).min(room_after_m / curve.exit_tangent);
@@ -113,8 +116,7 @@ fn straights(circuit: &Circuit, passes: &[PassPlan]) -> Vec<Straight> {
             let length_m = leaving.arc_end().distance_m(entering.arc_start());
             let along = Point::unit(leaving.heading_out_rad());
             let setback_m = (0.2 * length_m).min(10.0);
-            let begin =
-                leaving.arc_end() + along.scaled(setback_m) + along.left().scaled(from.exit_offset_m);
+            let begin = leaving.arc_end() + along.scaled(setback_m) + along.left().scaled(from.exit_offset_m);
             let end = entering.arc_start() - along.scaled(setback_m) + along.left().scaled(to.entry_offset_m);
             let way = end - begin;
             Straight { point: begin, heading_rad: way.y_m.atan2(way.x_m) }
@@ -122,18 +124,26 @@ fn straights(circuit: &Circuit, passes: &[PassPlan]) -> Vec<Straight> {
         .collect()
 }
 
-/// How much of the straight between bend `leaving` and the next one the curve at one end may take, m: in proportion
-/// to the tangents of the widest constant-radius lines through both.
-fn share_of(circuit: &Circuit, leaving: usize, straight_m: f64, for_entering: bool) -> f64 {
-    let wide_tangent_m = |bend: usize| {
-        let bend = &circuit.bends[bend % circuit.bends.len()];
-        let half_rad = bend.angle_rad.abs() / 2.0;
-        let radius_m = bend.inside_radius_m + (circuit.width_m - 2.0) / (1.0 - half_rad.cos());
-        radius_m * half_rad.tan()
-    };
-    let (leaving_m, entering_m) = (wide_tangent_m(leaving), wide_tangent_m(leaving + 1));
-    let share = if for_entering { entering_m } else { leaving_m } / (leaving_m + entering_m);
-    share * (straight_m - SHORTEST_STRAIGHT_M)
+/// Entry and exit tangent, in metres, of each pass's curve if its neighbours left it all the room it wants.
+fn wanted_tangents(circuit: &Circuit, passes: &[PassPlan], straights: &[Straight], meets: &[Point]) -> Vec<(f64, f64)> {
+    passes
+        .iter()
+        .enumerate()
+        .map(|(index, pass)| {
+            let (before, after) = (&straights[index], &straights[index + 1]);
+            let curve = pass.shape.unit_curve(wrap_angle(after.heading_rad - before.heading_rad));
+            let length_m = fitting_length_m(circuit, pass, &curve, meets[index], before.heading_rad, LONGEST_CURVE_M);
+            (curve.entry_tangent * length_m, curve.exit_tangent * length_m)
+        })
+        .collect()
+}
+
+/// How much of a straight one curve gets, m: what it wants, or where both ends want more than there is, a share in
+/// proportion.
+fn room_m(wanted_m: f64, wanted_by_other_m: f64, straight_m: f64) -> f64 {
+    let there_m = straight_m - SHORTEST_STRAIGHT_M;
+    let share = wanted_m / (wanted_m + wanted_by_other_m);
+    if wanted_m + wanted_by_other_m <= there_m { wanted_m } else { share * there_m }
 }
 
 /// The length of the corner curve that passes the inside edge at the wanted gap, or `longest_m` where that is less.
@@ -152,7 +162,8 @@ fn fitting_length_m(
             .points
             .iter()
             .map(|(x, y)| {
-                let from_vertex = along.scaled((x - curve.entry_tangent) * length_m) + along.left().scaled(y * length_m);
+                let from_vertex =
+                    along.scaled((x - curve.entry_tangent) * length_m) + along.left().scaled(y * length_m);
                 bend.inside_gap_m(vertex + from_vertex)
             })
             .fold(f64::INFINITY, f64::min)
@@ -272,7 +283,8 @@ impl Pen {
 fn wander_second_derivative(u: f64, waves: f64) -> f64 {
     // sin⁴(πu) = 3/8 − cos(2πu)/2 + cos(4πu)/8; products of cosine and sine are sums of sines.
     let term = |n: f64| -(TAU * n).powi(2) * (TAU * n * u).sin();
-    0.375 * term(waves) - 0.25 * (term(waves + 1.0) + term(waves - 1.0)) + 0.0625 * (term(waves + 2.0) + term(waves - 2.0))
+    0.375 * term(waves) - 0.25 * (term(waves + 1.0) + term(waves - 1.0))
+        + 0.0625 * (term(waves + 2.0) + term(waves - 2.0))
 }
 
 impl DrivenLine {

@@ -8,7 +8,7 @@ use crate::sample::line::{DrivenLine, Node};
 const GRIP_MPS2: f64 = 17.0;
 const BRAKING_MPS2: f64 = 7.0;
 const DRIVE_MPS2: f64 = 3.5;
-const DRIVE_ENDS_MPS: f64 = 31.5;
+const DRIVE_ENDS_MPS: f64 = 29.5;
 /// Time between states, s.
 pub(crate) const STATE_STEP_S: f64 = 0.002;
 /// Standing before and after the run, s.
@@ -103,7 +103,11 @@ fn speed_over_time(nodes: &[Node], speed_mps: &[f64]) -> Vec<f64> {
                 next += 1;
             }
             let u = (t_s - node_t_s[next - 1]) / (node_t_s[next] - node_t_s[next - 1]);
-            if (0.0..=1.0).contains(&u) { speed_mps[next - 1] + u * (speed_mps[next] - speed_mps[next - 1]) } else { 0.0 }
+            if (0.0..=1.0).contains(&u) {
+                speed_mps[next - 1] + u * (speed_mps[next] - speed_mps[next - 1])
+            } else {
+                0.0
+            }
         })
         .collect()
 }

@@ -127,8 +127,7 @@ pub struct UnitCurve {
 /// Simpson's rule with `steps` (even) intervals.
 fn simpson(f: impl Fn(f64) -> f64, from: f64, to: f64, steps: u32) -> f64 {
     let h = (to - from) / f64::from(steps);
-    let inner: f64 =
-        (1..steps).map(|i| f(from + f64::from(i) * h) * if i % 2 == 1 { 4.0 } else { 2.0 }).sum();
+    let inner: f64 = (1..steps).map(|i| f(from + f64::from(i) * h) * if i % 2 == 1 { 4.0 } else { 2.0 }).sum();
     h / 3.0 * (f(from) + inner + f(to))
 }
 
@@ -138,9 +137,14 @@ mod tests {
 
     #[test]
     fn ramps_go_from_nothing_to_full_without_falling() {
-        for ramp in
-            [Ramp::Linear, Ramp::RaisedCosine, Ramp::Smoothstep, Ramp::SkewedCosine(1.4), Ramp::SkewedCosine(0.8), Ramp::Lag(5.0)]
-        {
+        for ramp in [
+            Ramp::Linear,
+            Ramp::RaisedCosine,
+            Ramp::Smoothstep,
+            Ramp::SkewedCosine(1.4),
+            Ramp::SkewedCosine(0.8),
+            Ramp::Lag(5.0),
+        ] {
             assert!(ramp.at(0.0).abs() < 1e-12 && (ramp.at(1.0) - 1.0).abs() < 1e-12);
             assert!((0..100).all(|i| ramp.at(f64::from(i) / 100.0) <= ramp.at(f64::from(i + 1) / 100.0)), "{ramp:?}");
         }
@@ -148,8 +152,13 @@ mod tests {
 
     #[test]
     fn a_symmetric_quarter_turn_has_equal_tangents() {
-        let shape =
-            Shape { rise_share: 0.3, fall_share: 0.3, rise: Ramp::Smoothstep, fall: Ramp::Smoothstep, middle: Middle::Flat };
+        let shape = Shape {
+            rise_share: 0.3,
+            fall_share: 0.3,
+            rise: Ramp::Smoothstep,
+            fall: Ramp::Smoothstep,
+            middle: Middle::Flat,
+        };
         let curve = shape.unit_curve(std::f64::consts::FRAC_PI_2);
         assert!((curve.entry_tangent - curve.exit_tangent).abs() < 1e-9);
         // Mean curvature of the ramps is half: 0.7 of the length carries the angle.
