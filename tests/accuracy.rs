@@ -79,6 +79,10 @@ fn analyse(scenario: &Scenario, noise: &LoggerNoise, seed: u64) -> Analysis {
         marked_crossing_s: None,
         edits: Vec::new(),
     };
+    if std::env::var("ACCURACY_LIST").is_ok() {
+        let plane = cornerbook::track::layout::plane_under(inputs.samples.fixes()).unwrap();
+        println!("{:?}", cornerbook::smooth::smooth(&inputs.samples, &plane, &job::Context::new()).unwrap().noise);
+    }
     analysis::run(&inputs, &job::Context::new()).unwrap()
 }
 
@@ -96,7 +100,9 @@ fn score(score: &mut Score, scenario: &Scenario, analysis: &Analysis) {
     for true_pass in truth.passes.iter().filter(|it| timed(it.lap)) {
         score.passes += 1;
         match analysis.passes.iter().find(|it| it.lap == true_pass.lap && it.corner == true_pass.corner) {
-            Some(pass) if pass.direction == true_pass.direction => score_pass(score, scenario, analysis, pass, true_pass),
+            Some(pass) if pass.direction == true_pass.direction => {
+                score_pass(score, scenario, analysis, pass, true_pass)
+            }
             _ => score.missed.push(format!("lap {} corner {}", true_pass.lap, true_pass.corner)),
         }
     }
@@ -133,7 +139,8 @@ fn score_pass(score: &mut Score, scenario: &Scenario, analysis: &Analysis, pass:
     let crossing = |gate_m: Option<f64>| {
         let at = line.at(gate_m?)?;
         let (latitude_deg, longitude_deg) = analysis.plane?.to_degrees(at.position);
-        let near_lap = scenario.truth.crossing(pass.lap, plane.to_plane(latitude_deg, longitude_deg), at.heading_rad, 12.0);
+        let near_lap =
+            scenario.truth.crossing(pass.lap, plane.to_plane(latitude_deg, longitude_deg), at.heading_rad, 12.0);
         near_lap.filter(|it| (it.t_s - truth.apex.t_s).abs() < 8.0)
     };
     let (entry, exit) = (crossing(corner.entry_gate_m), crossing(corner.exit_gate_m));

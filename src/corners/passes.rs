@@ -2,7 +2,10 @@
 
 use crate::corners::apex::{Inside, apex, quantile};
 use crate::corners::find::Span;
-use crate::corners::marks::{End, Measurements, Window, locate};
+use crate::corners::marks::{
+    CORNER_SPREAD_SHARE, Measurements, Shaped, USUAL_RAMP_S, Window, by_positions, by_yaw_rate, learned,
+};
+use crate::corners::shape_fit::Expected;
 use crate::corners::timeline::Timeline;
 use crate::corners::{Apex, Corner, Direction, Mark, MarkKind, Pass, Unclear};
 use crate::geom::Point;
@@ -78,11 +81,20 @@ pub fn passes(
 ) -> Result<(Vec<Corner>, Vec<Pass>), job::Cancelled> {
     let timeline = Timeline::new(circuit.path, circuit.places);
     let windows = windows(circuit, spans, &timeline);
-    let marked = job::map_parallel(&windows, |(lap, corner, window)| {
-        if context.is_cancelled() { None } else { Some(mark(circuit, lap, *corner, window)) }
-    });
-    context.check()?;
-    let marked: Vec<Marked> = marked.into_iter().flatten().collect();
+    let measured = Measurements {
+        path: circuit.path,
+        noise: circuit.noise,
+        yaw_rate: circuit.yaw_rate,
+        heading: circuit.heading,
+        fixes: circuit.fixes,
+        has_speed: true,
+    };
+    let marks = locate_all(&measured, &windows, spans.len(), context)?;
+    let marked: Vec<Marked> = windows
+        .iter()
+        .zip(marks)
+        .map(|((lap, corner, window), marks)| corrected(marks, circuit.edits, lap, *corner, window))
+        .collect();
     let length_m = circuit.line.length_m;
     let gates: Vec<Gates> = (0..spans.len()).map(|corner| gates_of(corner, &marked, &timeline, length_m)).collect();
     let insides: Vec<Inside> =
@@ -160,27 +172,68 @@ fn neighbours(spans: &[Span], index: usize, length_m: f64) -> ((f64, f64, f64), 
     (before, after)
 }
 
-/// Places turn-in and exit; a person's correction outranks the fit.
-fn mark(circuit: &Circuit<'_>, lap: &Lap, corner: usize, window: &Window) -> Marked {
-    let measured = Measurements {
-        path: circuit.path,
-        noise: circuit.noise,
-        yaw_rate: circuit.yaw_rate,
-        heading: circuit.heading,
-        fixes: circuit.fixes,
-        has_speed: true,
+/// Turn-in and exit of a pass, as far as they can be told.
+type Marks = (Option<Estimate>, Option<Estimate>);
+
+/// Places turn-in and exit of every pass. From positions it takes two rounds: the first teaches how long this driver
+/// takes to steer in and out at each corner, the second uses it.
+fn locate_all(
+    measured: &Measurements<'_>,
+    windows: &[(&Lap, usize, Window)],
+    corners: usize,
+    context: &job::Context,
+) -> Result<Vec<Marks>, job::Cancelled> {
+    if measured.has_yaw_rate() {
+        let marks = job::map_parallel(windows, |(_, _, window)| {
+            if context.is_cancelled() { (None, None) } else { by_yaw_rate(measured, window) }
+        });
+        context.check()?;
+        return Ok(marks);
+    }
+    let round = |ramps_s: &[[Expected; 2]]| {
+        let shaped = job::map_parallel(windows, |(_, corner, window)| {
+            if context.is_cancelled() { None } else { by_positions(measured, window, ramps_s[*corner]) }
+        });
+        context.check().map(|()| shaped)
     };
-    mark_with(&measured, circuit.edits, lap, corner, window)
+    let first = round(&vec![[USUAL_RAMP_S; 2]; corners])?;
+    let shaped = round(&steering_of(&first, windows, corners))?;
+    Ok(shaped.into_iter().map(|it| it.map_or((None, None), |it| (Some(it.turn_in), Some(it.exit)))).collect())
 }
 
-fn mark_with(measured: &Measurements<'_>, edits: Edits<'_>, lap: &Lap, corner: usize, window: &Window) -> Marked {
+/// How long steering in and out takes at each corner, s, from the first round.
+fn steering_of(first: &[Option<Shaped>], windows: &[(&Lap, usize, Window)], corners: usize) -> Vec<[Expected; 2]> {
+    let ramps_of = |corner: Option<usize>, down: bool| -> Vec<(f64, f64)> {
+        let wanted = windows.iter().zip(first).filter(|((_, at, _), _)| corner.is_none_or(|it| it == *at));
+        wanted
+            .filter_map(|(_, shaped)| {
+                let shaped = shaped.as_ref()?;
+                let (length_m, variance_m2) = shaped.shape.ramp(down);
+                let pace = shaped.speeds_mps[usize::from(down)].max(1.0);
+                (variance_m2 > 0.0).then_some((length_m / pace, variance_m2 / (pace * pace)))
+            })
+            .collect()
+    };
+    let usual = [false, true].map(|down| {
+        let all = learned(&ramps_of(None, down), USUAL_RAMP_S, USUAL_RAMP_S);
+        Expected { mean: all.mean, sigma: CORNER_SPREAD_SHARE * all.mean }
+    });
+    (0..corners)
+        .map(|corner| {
+            [false, true].map(|down| learned(&ramps_of(Some(corner), down), USUAL_RAMP_S, usual[usize::from(down)]))
+        })
+        .collect()
+}
+
+/// A person's correction outranks the fit; what is missing has its reason.
+fn corrected(marks: Marks, edits: Edits<'_>, lap: &Lap, corner: usize, window: &Window) -> Marked {
     let mut marked = Marked {
         lap: lap.number,
         timed: lap.kind == LapKind::Timed,
         corner,
         window: *window,
-        turn_in: locate(measured, window, End::TurnIn),
-        exit: locate(measured, window, End::Exit),
+        turn_in: marks.0,
+        exit: marks.1,
         edited: Vec::new(),
         unclear: Vec::new(),
     };
