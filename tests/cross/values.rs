@@ -15,6 +15,8 @@ use cornerbook::smooth::smooth;
 use cornerbook::track::reference::with_shape;
 use serde_json::{Value, json};
 
+use crate::support::shared_data;
+
 /// Writes `target/cross/NAME.json`.
 fn write(name: &str, value: &Value) {
     let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("target/cross");
@@ -179,4 +181,93 @@ fn every_metre(fine: &[Point]) -> Vec<Point> {
         passed_m += length_m;
     }
     points
+}
+
+/// A receiver's text with what real ones have: two talkers, midnight, a void fix, a damaged line; then real drives.
+#[test]
+fn nmea_logs() {
+    let mut text = String::from("# receiver restarted\r\n");
+    for second in 0..60_u32 {
+        // From 23:59:40 on 31 December 2025 over midnight, 5 sentences a second of two kinds.
+        let of_day = (86_380 + second) % 86_400;
+        let (h, m, s) = (of_day / 3600, of_day / 60 % 60, of_day % 60);
+        let date = if second < 20 { "311225" } else { "010126" };
+        let minutes = 18.4 + f64::from(second) * 0.0061;
+        let status = if second == 30 { "V" } else { "A" };
+        let quality = if second == 30 { 0 } else { 1 };
+        for body in [
+            format!(
+                "GNRMC,{h:02}{m:02}{s:02}.00,{status},4718.{:05},N,00816.2,W,{:.2},84.4,{date},,",
+                (minutes.fract() * 1e5).round(),
+                21.0 + 0.1 * f64::from(second)
+            ),
+            format!(
+                "GPGGA,{h:02}{m:02}{s:02}.00,4718.{:05},N,00816.2,W,{quality},08,0.9,545.4,M,46.9,M,,",
+                (minutes.fract() * 1e5).round()
+            ),
+        ] {
+            let sum = cornerbook::log::nmea::checksum(body.as_bytes()) ^ u8::from(second == 45);
+            text.push_str(&format!("${body}*{sum:02X}\r\n"));
+        }
+    }
+    let mut cases = vec![log_case("text", &text, text.as_bytes())];
+    for file in [
+        "drive-nmea/switzerland_20100403.nmea",
+        "drive-nmea/regensburg_20100411.nmea",
+        "drive-nmea/munich_20090401.nmea",
+        "nmea-misc/flight_dual_constellation.nmea",
+        "nmea-misc/rtk_10hz.nmea",
+    ] {
+        if let Some(path) = shared_data(file) {
+            cases.push(log_case("path", &path.to_string_lossy(), &fs::read(&path).unwrap()));
+        }
+    }
+    write("nmea", &json!(cases));
+}
+
+#[test]
+fn gpx_logs() {
+    let points: String = (0..50)
+        .map(|it| {
+            let (latitude, longitude) = (47.31 + 3e-5 * f64::from(it), 8.27 - 2.5e-5 * f64::from(it));
+            let minute = 30 + it / 20;
+            format!(
+                "<trkpt lat=\"{latitude:.7}\" lon=\"{longitude:.7}\"><ele>410.2</ele>\
+                 <time>2026-05-03T12:{minute}:{:02}.{}+02:00</time></trkpt>\n",
+                it % 20 * 3 + 1,
+                it % 10
+            )
+        })
+        .collect();
+    let text = format!(
+        "<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n<gpx version=\"1.1\" creator=\"check &amp; test\" \
+         xmlns=\"http://www.topografix.com/GPX/1/1\"><trk><name>A &lt; B</name><trkseg>\n{points}</trkseg></trk></gpx>\n"
+    );
+    let mut cases = vec![log_case("text", &text, text.as_bytes())];
+    for file in ["runs-laps/street_loop.gpx", "runs-laps/out_and_back_a.gpx", "runs-laps/park_laps.gpx"] {
+        if let Some(path) = shared_data(file) {
+            cases.push(log_case("path", &path.to_string_lossy(), &fs::read(&path).unwrap()));
+        }
+    }
+    write("gpx", &json!(cases));
+}
+
+/// A log (its text, or the path of a file) with the fixes that we read from it: microseconds since 1970 and degrees.
+fn log_case(key: &str, source: &str, bytes: &[u8]) -> Value {
+    let samples = cornerbook::log::read(source, bytes, None).unwrap();
+    let at = |t_s: f64| samples.utc_at(t_s).unwrap().timestamp_micros();
+    let fixes: Vec<_> =
+        samples.fixes().iter().map(|it| json!([at(it.t_s), it.latitude_deg, it.longitude_deg])).collect();
+    let speed: Vec<_> = samples
+        .channel(ChannelKind::Speed)
+        .iter()
+        .flat_map(|it| it.iter())
+        .map(|(t_s, speed_mps)| json!([at(t_s), speed_mps]))
+        .collect();
+    let counts = cornerbook::log::nmea::statistics(bytes);
+    json!({
+        key: source, "fixes": fixes, "speed": speed,
+        "checksums_right": counts.checksums_right, "checksums_wrong": counts.checksums_wrong,
+        "rmc_valid": counts.rmc_valid, "rmc_void": counts.rmc_void, "rmc_length_m": counts.rmc_length_m,
+    })
 }
