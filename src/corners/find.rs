@@ -44,7 +44,7 @@ impl Span {
 /// Between same-way bends the line straightens where its curvature falls below this share of the weaker one's.
 const STRAIGHTENS_SHARE: f64 = 0.15;
 /// A corner reaches out to where its curvature is this share of its peak.
-const FOOT_SHARE: f64 = 0.10;
+const FOOT_SHARE: f64 = 0.3;
 
 /// A run of points on one side of the threshold: [from, to) unrolled, with the sign of the bend.
 #[derive(Debug, Clone, Copy)]

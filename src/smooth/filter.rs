@@ -20,11 +20,6 @@ const COURSE_SPEED_MPS: f64 = 2.0;
 /// Factor of the variance, chosen on the sample (docs/methods.md#intervals).
 const SPEED_MODEL_FACTOR: f64 = 1.5;
 
-/// One smoothed state with the smoother's full covariance already reduced to what the path keeps.
-pub(super) struct SmoothedState {
-    pub(super) state: PathState,
-}
-
 struct Forward {
     predicted: Belief,
     filtered: Belief,
@@ -32,7 +27,7 @@ struct Forward {
 }
 
 /// Smooths one piece and gives the states of its core (its overlap with neighbours only steadies the ends).
-pub(super) fn smooth_piece(piece: &Piece<'_>, noise: &Noise) -> Vec<SmoothedState> {
+pub(super) fn smooth_piece(piece: &Piece<'_>, noise: &Noise) -> Vec<PathState> {
     let Some(first) = first_belief(piece.steps, noise) else { return Vec::new() };
     let mut forward: Vec<Forward> = Vec::with_capacity(piece.steps.len());
     run_forward(piece.steps, first, noise, |predicted, filtered, transition| {
@@ -40,7 +35,7 @@ pub(super) fn smooth_piece(piece: &Piece<'_>, noise: &Noise) -> Vec<SmoothedStat
     });
     let smoothed = run_backward(&forward);
     (piece.core.clone())
-        .map(|index| SmoothedState { state: to_state(piece.steps[index].t_s, &smoothed[index]) })
+        .map(|index| to_state(piece.steps[index].t_s, &smoothed[index]))
         .collect()
 }
 

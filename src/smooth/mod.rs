@@ -3,6 +3,7 @@
 //! yaw rate and accelerations where the log has them. Never bridges a gap: the path is cut there and the gap listed.
 
 mod filter;
+pub mod linear;
 mod measure;
 mod noise;
 mod settle;
@@ -42,12 +43,20 @@ pub fn smooth(samples: &Samples, plane: &Plane, context: &job::Context) -> Resul
     let mut noise = noise::estimate(&settled, &stretches);
     context.check()?;
     let pieces = measure::pieces(&stretches);
+    let slow = noise::fix_rate_hz(&settled) < SLOW_HZ && settled.yaw_rate.is_none();
     let smoothed_pieces = job::map_parallel(&pieces, |piece| {
-        if context.is_cancelled() { Vec::new() } else { filter::smooth_piece(piece, &noise) }
+        let linear = || linear::smooth_piece(piece, settled.speed.as_ref(), noise.position_m);
+        if context.is_cancelled() {
+            Vec::new()
+        } else if slow {
+            linear()
+        } else {
+            let states = filter::smooth_piece(piece, &noise);
+            if follows(&states, piece) { states } else { linear() }
+        }
     });
     context.check()?;
-    let mut path =
-        Path { states: smoothed_pieces.into_iter().flatten().map(|it| it.state).collect(), gaps: Vec::new() };
+    let mut path = Path { states: smoothed_pieces.into_iter().flatten().collect(), gaps: Vec::new() };
     path.gaps = measure::gaps(&settled.fixes.iter().map(|(t_s, _)| *t_s).collect::<Vec<_>>());
     join_headings(&mut path.states);
     measure_travel(&mut path);
@@ -57,6 +66,30 @@ pub fn smooth(samples: &Samples, plane: &Plane, context: &job::Context) -> Resul
     }
     let settle::Settled { fixes, speed, heading, yaw_rate, .. } = settled;
     Ok(Smoothed { path, noise, yaw_rate, heading, fixes, speed, notes })
+}
+
+/// Fixes a second below which a turn is over before the next fix: without a yaw rate no heading can be followed.
+const SLOW_HZ: f64 = 1.5;
+/// A path farther than this, m, from more than one fix in twenty has lost the kart.
+const LOST_M: f64 = 10.0;
+
+/// Whether the states are sound and stay with the fixes.
+fn follows(states: &[PathState], piece: &measure::Piece<'_>) -> bool {
+    let path = Path { states: states.to_vec(), gaps: Vec::new() };
+    if !states.iter().all(|it| it.x_m.is_finite() && it.y_m.is_finite() && it.speed_mps.is_finite()) {
+        return false;
+    }
+    let core = piece.steps.get(piece.core.clone()).unwrap_or(&[]);
+    let misses = core.iter().filter_map(|step| {
+        let state = path.at(step.t_s)?;
+        Some(Point::new(state.x_m, state.y_m).distance_m(step.position?))
+    });
+    let (mut fixes, mut lost) = (0, 0);
+    for miss_m in misses {
+        fixes += 1;
+        lost += usize::from(miss_m > LOST_M);
+    }
+    lost * 20 <= fixes
 }
 
 /// A path for a log without positions: speed where it is measured, heading from the yaw rate, no place.

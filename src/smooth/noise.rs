@@ -43,6 +43,18 @@ const JUDGED_STEPS: usize = 1200;
 /// (common practice, no source).
 const USUAL_WANDER_M2PS: f64 = 2.0 * 0.42 * 0.42 / 90.0;
 
+/// Fixes a second below which differences say nothing of the noise, and from which they say all.
+const SILENT_BELOW_HZ: f64 = 1.5;
+const TELLING_FROM_HZ: f64 = 5.0;
+/// A usual receiver's errors from fix to fix, m and m/s (common practice, no source).
+const USUAL_POSITION_M: f64 = 1.0;
+const USUAL_SPEED_MPS: f64 = 0.3;
+
+pub(super) fn fix_rate_hz(settled: &Settled) -> f64 {
+    let t_s: Vec<f64> = settled.fixes.iter().map(|it| it.0).collect();
+    Channel { value: vec![0.0; t_s.len()], t_s }.rate_hz().unwrap_or(0.0)
+}
+
 /// Standard deviation of the white part of an evenly sampled signal; robust against the stretches where it moves.
 pub(super) fn white_sigma(values: &[f64]) -> f64 {
     let mut differences: Vec<f64> = values.windows(4).map(|w| (w[3] - 3.0 * w[2] + 3.0 * w[1] - w[0]).abs()).collect();
@@ -104,10 +116,15 @@ pub(super) fn estimate(settled: &Settled, stretches: &[Vec<Step>]) -> Noise {
     let sigma_of = |channel: &Option<Channel>| channel.as_ref().map_or(0.0, |it| white_sigma(&it.value));
     let along = |axis: fn(&(f64, Point)) -> f64| white_sigma(&settled.fixes.iter().map(axis).collect::<Vec<_>>());
     let position_m = (0.5 * (along(|it| it.1.x_m).powi(2) + along(|it| it.1.y_m).powi(2))).sqrt();
+    let rate_hz = fix_rate_hz(settled);
+    // Third differences of a slow log hold more motion than noise: below a few fixes a second they say nothing, and a
+    // usual receiver's figures stand in.
+    let told = ((rate_hz - SILENT_BELOW_HZ) / (TELLING_FROM_HZ - SILENT_BELOW_HZ)).clamp(0.0, 1.0);
+    let between = |usual: f64, measured: f64| usual + told * (measured - usual);
     let noise = Noise {
-        position_m: position_m.clamp(0.02, 3.0),
-        speed_mps: sigma_of(&settled.speed).clamp(0.01, 1.0),
-        across_speed_mps: course_noise_mps(settled).clamp(0.03, 1.0),
+        position_m: between(USUAL_POSITION_M, position_m).clamp(0.02, 3.0),
+        speed_mps: between(USUAL_SPEED_MPS, sigma_of(&settled.speed)).clamp(0.01, 1.0),
+        across_speed_mps: between(USUAL_SPEED_MPS, course_noise_mps(settled)).clamp(0.03, 1.0),
         yaw_rate_radps: sigma_of(&settled.yaw_rate).clamp(0.001, 0.3),
         acceleration_mps2: (2.0 * sigma_of(&settled.acceleration)).clamp(0.3, 10.0),
         jerk: 8.0,
@@ -135,7 +152,7 @@ fn most_likely(start: Noise, steps: &[Step]) -> Noise {
     let knobs: [(Knob, f64, f64); 3] = [
         (|noise| &mut noise.jerk, 0.3, 40.0),
         (|noise| &mut noise.yaw_acceleration, 0.1, 12.0),
-        (|noise| &mut noise.position_m, 0.01, 5.0),
+        (|noise| &mut noise.position_m, 0.01, 3.0),
     ];
     let mut best = start;
     let mut best_likelihood = filter::log_likelihood(steps, &best);
@@ -150,7 +167,8 @@ fn most_likely(start: Noise, steps: &[Step]) -> Noise {
                         break;
                     }
                     let likelihood = filter::log_likelihood(steps, &candidate);
-                    if likelihood <= best_likelihood {
+                    // Not "is worse": a filter that broke down has no likelihood at all.
+                    if !likelihood.is_finite() || likelihood <= best_likelihood {
                         break;
                     }
                     (best, best_likelihood, moved) = (candidate, likelihood, true);
@@ -187,6 +205,7 @@ fn course_noise_mps(settled: &Settled) -> f64 {
 /// twice the white part and by the walk; two lags tell them apart. The usual receiver's where that cannot be had.
 pub(super) fn wander_m2ps(settled: &Settled, path: &Path) -> f64 {
     measured_wander(settled, path)
+        .filter(|it| it.is_finite())
         .map_or(USUAL_WANDER_M2PS, |it| it.clamp(0.2 * USUAL_WANDER_M2PS, 20.0 * USUAL_WANDER_M2PS))
 }
 

@@ -20,6 +20,8 @@ const SINGLE_LAP_SHARE: f64 = 0.3;
 /// Opposite ways closer than this, m, are one way driven both ways; more than this share of a lap is a way back.
 const RETRACE_M: f64 = 8.0;
 const RETRACE_SHARE: f64 = 0.5;
+/// Ways are opposite from this angle on, rad.
+const OPPOSITE_RAD: f64 = 2.4;
 /// Slower than this, m/s, is no driving (nor walking).
 const MOVING_MPS: f64 = 0.8;
 /// A place is straight below this curvature, 1/m.
@@ -90,17 +92,19 @@ fn is_retraced(path: &Path, from_s: f64, to_s: f64) -> bool {
             points.push(state);
         }
     }
-    let step = points.len().div_ceil(400).max(1);
-    let judged: Vec<&&PathState> = points.iter().step_by(step).collect();
-    let retraced = judged
-        .iter()
-        .filter(|a| {
-            points.iter().any(|b| {
-                (a.x_m - b.x_m).hypot(a.y_m - b.y_m) < RETRACE_M
-                    && wrap_angle(a.heading_rad - b.heading_rad).abs() > 2.6
-            })
+    // Directions between the points themselves: a smoothed heading lags where a walker turns on the spot.
+    let ways: Vec<(Point, f64)> = points
+        .windows(2)
+        .map(|pair| {
+            let (a, b) = (Point::new(pair[0].x_m, pair[0].y_m), Point::new(pair[1].x_m, pair[1].y_m));
+            (a, (b - a).y_m.atan2((b - a).x_m))
         })
-        .count();
+        .collect();
+    let judged: Vec<&(Point, f64)> = ways.iter().step_by(ways.len().div_ceil(400).max(1)).collect();
+    let goes_back = |a: &(Point, f64), b: &(Point, f64)| {
+        a.0.distance_m(b.0) < RETRACE_M && wrap_angle(a.1 - b.1).abs() > OPPOSITE_RAD
+    };
+    let retraced = judged.iter().filter(|a| ways.iter().any(|b| goes_back(a, b))).count();
     retraced as f64 > RETRACE_SHARE * judged.len() as f64
 }
 

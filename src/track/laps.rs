@@ -67,19 +67,38 @@ pub fn crossings(path: &Path, gate: Gate) -> Vec<Crossing> {
         while gaps.peek().is_some_and(|gap| gap.1 <= a.t_s) {
             gaps.next();
         }
-        if gaps.peek().is_some_and(|gap| a.t_s >= gap.0 && b.t_s <= gap.1) {
-            continue;
-        }
         let ahead = |state: &PathState| gate.ahead_m(Point::new(state.x_m, state.y_m));
         if !(ahead(a) < 0.0 && ahead(b) >= 0.0) {
             continue;
         }
-        let Some(crossing) = locate(path, gate, a, b) else { continue };
+        let over_gap = gaps.peek().is_some_and(|gap| a.t_s >= gap.0 && b.t_s <= gap.1);
+        let crossing = if over_gap { over_gap_between(gate, a, b) } else { locate(path, gate, a, b) };
+        let Some(crossing) = crossing else { continue };
         if found.last().is_none_or(|last| crossing.t_s - last.t_s > MIN_LAP_S) {
             found.push(crossing);
         }
     }
     found
+}
+
+/// Over a gap the kart must have gone on at about its pace, this share of it at least, for a crossing to be told.
+const WENT_ON_SHARE: f64 = 0.5;
+/// When it crossed inside the gap is uncertain by this share of the gap (standard deviation).
+const GAP_SHARE: f64 = 0.15;
+
+/// A crossing hidden by a gap: told where the kart went straight on over the gate, and only roughly.
+fn over_gap_between(gate: Gate, a: &PathState, b: &PathState) -> Option<Crossing> {
+    let (from, to) = (Point::new(a.x_m, a.y_m), Point::new(b.x_m, b.y_m));
+    let gap_s = b.t_s - a.t_s;
+    let pace = from.distance_m(to) / gap_s;
+    let share = -gate.ahead_m(from) / (gate.ahead_m(to) - gate.ahead_m(from));
+    let place = from + (to - from).scaled(share);
+    let went_on = pace > WENT_ON_SHARE * 0.5 * (a.speed_mps + b.speed_mps) && pace > 0.1;
+    (went_on && gate.widened(GATE_MARGIN_M).holds(place)).then(|| Crossing {
+        t_s: a.t_s + share * gap_s,
+        variance_s2: (GAP_SHARE * gap_s).powi(2),
+        speed_mps: pace,
+    })
 }
 
 /// Where between two states the path meets the gate line, by bisection on the interpolated path.

@@ -115,33 +115,55 @@ fn respace(points: &[Point], count: usize) -> Vec<Point> {
         .collect()
 }
 
-/// Mean over the laps of the offset from the line, at each of its points; laps far off there do not count.
+/// Mean over the laps of the offset from the line, at each of its points. Every lap has the same say at a point,
+/// whatever number of its own points fell near: uneven say would make the line jagged where laps lie apart.
 fn mean_offsets(line: &ReferenceLine, laps: &[Vec<Point>]) -> Vec<f64> {
     let count = line.points.len();
     let mut sums = vec![(0.0, 0.0); count];
     for lap in laps {
-        for (index, point) in lap.iter().enumerate() {
-            let expected_m = index as f64 * line.length_m / count as f64;
-            let found = line.nearest_between(*point, expected_m - 10.0, expected_m + 10.0);
-            if found.offset_m.abs() > 8.0 {
-                continue;
+        for (sum, offset_m) in sums.iter_mut().zip(offsets_of(line, lap)) {
+            if let Some(offset_m) = offset_m {
+                sum.0 += offset_m;
+                sum.1 += 1.0;
             }
-            #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "0..count after rem_euclid")]
-            let nearest =
-                ((found.distance_m / line.length_m * count as f64).round() as i64).rem_euclid(count as i64) as usize;
-            sums[nearest].0 += found.offset_m;
-            sums[nearest].1 += 1.0;
         }
     }
-    // Points that no lap's own point fell nearest to take their neighbours' mean.
-    (0..count)
-        .map(|index| {
-            let near = [count - 1, 0, 1].map(|step| sums[(index + step) % count]);
-            let weight: f64 = near.iter().map(|it| it.1).sum();
-            near.iter().map(|it| it.0).sum::<f64>() / weight.max(1.0)
-        })
-        .collect()
+    sums.into_iter().map(|(sum, laps)| if laps > 0.0 { sum / laps } else { 0.0 }).collect()
 }
+
+/// One lap's offset at each point of the line, between its own points; `None` where the lap was elsewhere.
+fn offsets_of(line: &ReferenceLine, lap: &[Point]) -> Vec<Option<f64>> {
+    let count = line.points.len();
+    let spacing_m = line.length_m / count as f64;
+    let mut offsets = vec![None; count];
+    let mut last: Option<(f64, f64)> = None;
+    // Once more round to the first point, so that the seam is filled like any other stretch.
+    for (index, point) in lap.iter().chain(lap.first()).enumerate() {
+        let expected_m = index as f64 * spacing_m;
+        let found = line.nearest_between(*point, expected_m - OFF_LINE_M, expected_m + OFF_LINE_M);
+        if found.offset_m.abs() > OFF_LINE_M {
+            last = None;
+            continue;
+        }
+        let here = (found.distance_m / spacing_m, found.offset_m);
+        if let Some(before) = last.filter(|before| here.0 > before.0) {
+            #[allow(clippy::cast_possible_truncation, reason = "a few thousand points at the most")]
+            for at in before.0.ceil() as i64..=here.0.floor() as i64 {
+                let share = (at as f64 - before.0) / (here.0 - before.0);
+                #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "0..count")]
+                let slot = at.rem_euclid(count as i64) as usize;
+                offsets[slot] = Some(before.1 + share * (here.1 - before.1));
+            }
+        }
+        if last.is_none_or(|before| here.0 > before.0) {
+            last = Some(here);
+        }
+    }
+    offsets
+}
+
+/// A lap farther from the line than this, m, was elsewhere there.
+const OFF_LINE_M: f64 = 15.0;
 
 /// Half the base over which heading and curvature are taken, in points.
 const SHAPE_REACH: usize = 3;
