@@ -3,6 +3,8 @@
 
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
+use std::sync::mpsc::RecvTimeoutError;
+use std::time::Duration;
 
 /// The work was stopped on request. Never logged as an error, never shown as one.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
@@ -54,6 +56,22 @@ impl Context {
     }
 }
 
+/// Does `work` on this thread, and meanwhile hands its progress (0 to 1) to `show` once a `period` on another.
+pub fn watch<R>(context: &Context, period: Duration, mut show: impl FnMut(f64) + Send, work: impl FnOnce() -> R) -> R {
+    let (done, wait) = std::sync::mpsc::channel::<()>();
+    std::thread::scope(|scope| {
+        scope.spawn(move || {
+            // The channel closes when the work is done or has panicked: either way the watch ends at once.
+            while wait.recv_timeout(period) == Err(RecvTimeoutError::Timeout) {
+                show(context.progress());
+            }
+        });
+        let result = work();
+        drop(done);
+        result
+    })
+}
+
 /// Runs `work` on each item, on as many workers as the machine has cores, and gives the results in the items' order.
 pub fn map_parallel<T: Sync, R: Send>(items: &[T], work: impl Fn(&T) -> R + Sync) -> Vec<R> {
     let workers = std::thread::available_parallelism().map_or(1, usize::from).min(items.len());
@@ -98,6 +116,24 @@ mod tests {
         let items: Vec<usize> = (0..1000).collect();
         assert_eq!(map_parallel(&items, |it| it * 2), items.iter().map(|it| it * 2).collect::<Vec<_>>());
         assert!(map_parallel::<usize, usize>(&[], |it| *it).is_empty());
+    }
+
+    #[test]
+    fn a_watch_sees_the_progress_and_ends_with_the_work() {
+        let context = Context::new();
+        let (seen, shares) = std::sync::mpsc::channel();
+        let result = watch(
+            &context,
+            Duration::from_micros(1),
+            |share| drop(seen.send(share)),
+            || {
+                context.set_progress(0.5);
+                // The work ends as soon as the watch has seen it half done.
+                while shares.recv().is_ok_and(|share| share < 0.4) {}
+                7
+            },
+        );
+        assert_eq!(result, 7);
     }
 
     #[test]

@@ -65,6 +65,16 @@ pub struct FootageFound {
     pub details: Vec<String>,
 }
 
+impl FootageFound {
+    fn rounded(&self) -> Self {
+        Self {
+            duration_s: self.duration_s.and_then(round::seconds),
+            rate_hz: self.rate_hz.and_then(round::thousandth),
+            ..self.clone()
+        }
+    }
+}
+
 impl LogFound {
     /// Of a log that was read from one file.
     pub fn of(samples: &Samples) -> Self {
@@ -111,7 +121,7 @@ struct FileJson<'a> {
     error: Option<&'a str>,
     warnings: &'a [String],
     log: Option<LogJson<'a>>,
-    footage: Option<&'a FootageFound>,
+    footage: Option<FootageFound>,
     /// Of a track file or a book, in words.
     holds: Option<&'a [String]>,
 }
@@ -251,7 +261,7 @@ impl<'a> FileJson<'a> {
             }
             Content::Track(lines) => (json.kind, json.holds) = ("track", Some(lines.as_slice())),
             Content::Book(lines) => (json.kind, json.holds) = ("book", Some(lines.as_slice())),
-            Content::Footage(footage) => (json.kind, json.footage) = ("footage", Some(footage)),
+            Content::Footage(footage) => (json.kind, json.footage) = ("footage", Some(footage.rounded())),
             Content::Unusable(sentence) => (json.usable, json.error) = (false, Some(sentence.as_str())),
         }
         json

@@ -1,0 +1,149 @@
+//! `cornerbook align`: the footage on the log's clock.
+
+use std::path::{Path, PathBuf};
+
+use crate::book::{self, Op, Recording, file::refer_to};
+use crate::cli::args::{AlignArgs, ClockArgs, Format};
+use crate::cli::console::{Console, Stop};
+use crate::cli::footage::{self, Footage};
+use crate::cli::load::{self, Session};
+use crate::cli::plan::{self, Reading};
+use crate::clock::{self, FootageClock, LogSpan, chapter_starts_s};
+use crate::files;
+use crate::job::Context;
+use crate::present;
+use crate::report::{Alignment, FootageEntry, alignment_csv, alignment_json, alignment_text};
+use crate::session::{Note, NoteKind};
+
+/// The files of one recording with their clocks, in order.
+#[derive(Debug)]
+pub(super) struct Aligned {
+    pub(super) footage: Vec<Footage>,
+    /// Same length as `footage`.
+    pub(super) clocks: Vec<FootageClock>,
+    residuals_s: Vec<f64>,
+}
+
+pub(super) fn run(args: &AlignArgs, console: &mut Console<'_>, context: &Context) -> Result<u8, Stop> {
+    refuse_idle_out(args)?;
+    let session = load::open(&args.input, &Reading::of(&args.log_args), context)?;
+    console.notes(&session.notes);
+    let aligned = align(&session, &args.video, &args.clock, console, context)?;
+    if let Some(out) = &args.out {
+        save_pins(args, out, &session, &aligned)?;
+    }
+    let alignment = aligned.to_report(&session);
+    console.result(&match args.show.format {
+        Format::Table => alignment_text(&alignment),
+        Format::Csv => alignment_csv(&alignment),
+        Format::Json => alignment_json(&alignment),
+    })?;
+    for entry in &alignment.footage {
+        let notes = entry.clock.notes.iter().filter(|it| miss_s(it).is_none());
+        notes.for_each(|it| console.notes(&[it.clone().in_file(&entry.file, it.place)]));
+    }
+    refuse_no_overlap(&alignment)?;
+    Ok(0)
+}
+
+/// Aligns `videos`, or where there are none, the session's own footage. Pins that are typed outrank those of the book,
+/// and any pin outranks the time stamps.
+pub(super) fn align(
+    session: &Session,
+    videos: &[PathBuf],
+    typed: &ClockArgs,
+    console: &mut Console<'_>,
+    context: &Context,
+) -> Result<Aligned, Stop> {
+    let (paths, recording) = chosen_footage(session, videos, console)?;
+    let footage = footage::probe_all(&paths, console, context)?;
+    let chapters = footage::clock_chapters(&footage);
+    let pins = plan::typed_pins(typed)
+        .unwrap_or_else(|| plan::recording_pins(&recording, &chapter_starts_s(&chapters)));
+    if let Some(fit) = clock::from_pins(&chapters, &pins) {
+        return Ok(Aligned { footage, clocks: fit.clocks, residuals_s: fit.residuals_s });
+    }
+    let log = LogSpan { start_utc: session.samples.start_utc(), duration_s: session.samples.duration_s() };
+    Ok(Aligned { footage, clocks: clock::from_stamps(log, &chapters), residuals_s: Vec::new() })
+}
+
+/// The files to align, and the recording whose pins are theirs.
+fn chosen_footage(
+    session: &Session,
+    videos: &[PathBuf],
+    console: &mut Console<'_>,
+) -> Result<(Vec<PathBuf>, Recording), Stop> {
+    if !videos.is_empty() {
+        return Ok((videos.to_vec(), Recording::default()));
+    }
+    let Some((path, book)) = session.book.as_ref().filter(|(_, book)| !book.recording.chapters.is_empty()) else {
+        return Err(Stop::Usage("there is no footage; name it with --video".to_owned()));
+    };
+    let mut paths = Vec::new();
+    for chapter in &book.recording.chapters {
+        let (found, note) = book::file::locate(chapter, path)?;
+        console.notes(note.as_slice());
+        paths.push(found);
+    }
+    Ok((paths, book.recording.clone()))
+}
+
+impl Aligned {
+    fn to_report(&self, session: &Session) -> Alignment {
+        let entries = self.footage.iter().zip(&self.clocks).map(|(footage, clock)| FootageEntry {
+            file: footage.path.display().to_string(),
+            duration_s: footage.found.duration_s,
+            frames: footage.found.frames,
+            clock: clock.clone(),
+        });
+        Alignment {
+            log: session.samples.sources().first().map(|it| it.file.clone()).unwrap_or_default(),
+            footage: entries.collect(),
+            residuals_s: self.residuals_s.clone(),
+        }
+    }
+}
+
+/// `--out` keeps what a person typed, so there must be something typed.
+fn refuse_idle_out(args: &AlignArgs) -> Result<(), Stop> {
+    if args.out.is_some() && plan::typed_pins(&args.clock).is_none() {
+        return Err(Stop::Usage("--out keeps an offset or pins in a book; give --offset or --pin".to_owned()));
+    }
+    match &args.out {
+        Some(out) => Ok(files::refuse_existing(&plan::book_name(out), plan::overwrite(args.force))?),
+        None => Ok(()),
+    }
+}
+
+fn save_pins(args: &AlignArgs, out: &Path, session: &Session, aligned: &Aligned) -> Result<(), Stop> {
+    let Some((_, book)) = &session.book else {
+        return Err(Stop::Usage("--out needs a book as input; make one with cornerbook new".to_owned()));
+    };
+    let starts_s = chapter_starts_s(&footage::clock_chapters(&aligned.footage));
+    let typed = plan::typed_pins(&args.clock).unwrap_or_default();
+    let chapters = aligned.footage.iter().map(|it| refer_to(&it.path)).collect::<Result<_, _>>()?;
+    let recording = Recording { chapters, pins: plan::book_pins(&typed, &starts_s)? };
+    let mut book = book.clone();
+    book.apply(Op::Recording(recording)).map_err(|refused| Stop::Usage(refused.to_string()))?;
+    Ok(book::file::save(&book, &plan::book_name(out), plan::overwrite(args.force))?)
+}
+
+/// Footage of another time than the log is an input that cannot be used; the result has been given all the same.
+fn refuse_no_overlap(alignment: &Alignment) -> Result<(), Stop> {
+    let miss = |entry: &FootageEntry| entry.clock.notes.iter().find_map(miss_s);
+    match alignment.footage.iter().find_map(|entry| Some((&entry.file, miss(entry)?))) {
+        Some((file, seconds)) => Err(Stop::Failed(anyhow::anyhow!(
+            "{file}: does not overlap {}, they miss each other by {}; give --offset, or footage and log of one session",
+            alignment.log,
+            present::duration(seconds)
+        ))),
+        None => Ok(()),
+    }
+}
+
+fn miss_s(note: &Note) -> Option<f64> {
+    match note.kind {
+        NoteKind::NoOverlap { seconds } => Some(seconds),
+        _ => None,
+    }
+}

@@ -1,0 +1,287 @@
+//! What can be typed: one struct a command. What it means is decided in [`crate::cli::plan`].
+
+use std::path::PathBuf;
+
+use clap::{Args, Parser, Subcommand, ValueEnum};
+
+use crate::units::SpeedUnit;
+
+/// Corner-by-corner review of kart sessions.
+///
+/// A log and onboard footage in; laps, corners, turn-in, apex, exit and speeds, and annotated clips out.
+#[derive(Debug, Parser)]
+#[command(name = "cornerbook", version, args_conflicts_with_subcommands = true, max_term_width = 100)]
+pub(super) struct Cli {
+    #[command(subcommand)]
+    pub(super) command: Option<Command>,
+    /// A book, for the window
+    #[arg(hide = true)]
+    pub(super) book: Option<PathBuf>,
+}
+
+#[derive(Debug, Subcommand)]
+pub(super) enum Command {
+    /// Write the sample session into a folder and do the whole job on it
+    #[cfg(feature = "media")]
+    Demo(DemoArgs),
+    /// Make a book: a saved review of one session
+    New(NewArgs),
+    /// Say what each log, footage, track or book file holds and what is wrong with it
+    Check(CheckArgs),
+    /// Show laps, corners and passes of a book or a log
+    Passes(PassesArgs),
+    /// Put the footage on the log's clock
+    #[cfg(feature = "media")]
+    Align(AlignArgs),
+    /// Write one annotated clip of one pass
+    #[cfg(feature = "media")]
+    Clip(ClipArgs),
+    /// The commands that need footage, in a build without it: they say so, whatever follows them.
+    #[cfg(not(feature = "media"))]
+    #[command(hide = true, disable_help_flag = true, name = "align", aliases = ["clip", "demo"])]
+    NeedsFootage(AnyArgs),
+}
+
+/// Anything at all.
+#[cfg(not(feature = "media"))]
+#[derive(Debug, Args)]
+pub(super) struct AnyArgs {
+    #[arg(hide = true, trailing_var_arg = true, allow_hyphen_values = true)]
+    pub(super) rest: Vec<std::ffi::OsString>,
+}
+
+/// Options of every command that reads a log.
+#[derive(Debug, Args)]
+pub(super) struct LogArgs {
+    /// The track: GeoJSON with edges and gates
+    #[arg(long, value_name = "FILE")]
+    pub(super) track: Option<PathBuf>,
+    /// A column map for the CSV logs (TOML)
+    #[arg(long, value_name = "FILE")]
+    pub(super) columns: Option<PathBuf>,
+    /// Log time in seconds of one crossing of the start/finish gate, for logs without position
+    #[arg(long, value_name = "SECONDS", value_parser = seconds, allow_negative_numbers = true)]
+    pub(super) crossing: Option<f64>,
+}
+
+/// How results are shown.
+#[derive(Debug, Args)]
+pub(super) struct ShowArgs {
+    /// The form of the result
+    #[arg(long, value_enum, default_value_t = Format::Table)]
+    pub(super) format: Format,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub(super) enum Format {
+    Table,
+    Csv,
+    Json,
+}
+
+/// The unit of speeds in tables and pictures.
+#[derive(Debug, Args)]
+pub(super) struct UnitArgs {
+    /// Unit of speeds in tables and pictures, one of km/h, mph, m/s; JSON and CSV are always in m/s
+    #[arg(long, value_name = "UNIT", default_value = "km/h")]
+    pub(super) speed_unit: SpeedUnit,
+}
+
+/// Where a person says that the footage lies on the log.
+#[derive(Debug, Default, Args)]
+pub(super) struct ClockArgs {
+    /// Log time in seconds at the first moment of the footage
+    #[arg(long, value_name = "SECONDS", value_parser = seconds, allow_negative_numbers = true, conflicts_with = "pin")]
+    pub(super) offset: Option<f64>,
+    /// A moment known in both, as seconds or m:ss.mmm; footage time runs through all chapters. Two or more also give
+    /// the rate
+    #[arg(long, value_name = "FOOTAGE=LOG", value_parser = pin)]
+    pub(super) pin: Vec<(f64, f64)>,
+}
+
+#[cfg(feature = "media")]
+#[derive(Debug, Args)]
+pub(super) struct DemoArgs {
+    /// The folder to write into
+    #[arg(long, value_name = "DIR", default_value = "cornerbook-demo")]
+    pub(super) out: PathBuf,
+    /// Write over files that are there
+    #[arg(long)]
+    pub(super) force: bool,
+    #[command(flatten)]
+    pub(super) unit: UnitArgs,
+}
+
+#[derive(Debug, Args)]
+pub(super) struct NewArgs {
+    /// The book to make; .cornerbook is added where it is missing
+    pub(super) book: PathBuf,
+    /// The logs of the session, in order
+    #[arg(long, value_name = "FILE", required = true, num_args = 1..)]
+    pub(super) log: Vec<PathBuf>,
+    /// The footage; several files in order are chapters of one recording
+    #[arg(long, value_name = "FILE", num_args = 1..)]
+    pub(super) video: Vec<PathBuf>,
+    #[command(flatten)]
+    pub(super) log_args: LogArgs,
+    #[command(flatten)]
+    pub(super) clock: ClockArgs,
+    /// Who drove
+    #[arg(long, value_name = "NAME")]
+    pub(super) driver: Option<String>,
+    /// How the track was
+    #[arg(long, value_enum)]
+    pub(super) grip: Option<GripArg>,
+    /// Write over a book that is there
+    #[arg(long)]
+    pub(super) force: bool,
+}
+
+#[derive(Debug, Clone, Copy, ValueEnum)]
+pub(super) enum GripArg {
+    Dry,
+    Damp,
+    Wet,
+    Slippery,
+}
+
+#[derive(Debug, Args)]
+pub(super) struct CheckArgs {
+    /// Logs, footage, track files and books
+    #[arg(required = true, value_name = "FILE")]
+    pub(super) files: Vec<PathBuf>,
+    /// A column map for the CSV logs (TOML)
+    #[arg(long, value_name = "FILE")]
+    pub(super) columns: Option<PathBuf>,
+    #[command(flatten)]
+    pub(super) show: ShowArgs,
+}
+
+#[derive(Debug, Args)]
+pub(super) struct PassesArgs {
+    /// A book or a log
+    pub(super) input: PathBuf,
+    #[command(flatten)]
+    pub(super) log_args: LogArgs,
+    /// Only these laps
+    #[arg(long, value_name = "N", value_delimiter = ',')]
+    pub(super) lap: Vec<u32>,
+    /// Only these corners
+    #[arg(long, value_name = "N", value_delimiter = ',')]
+    pub(super) corner: Vec<u32>,
+    #[command(flatten)]
+    pub(super) show: ShowArgs,
+    #[command(flatten)]
+    pub(super) unit: UnitArgs,
+}
+
+#[cfg(feature = "media")]
+#[derive(Debug, Args)]
+pub(super) struct AlignArgs {
+    /// A book or a log
+    pub(super) input: PathBuf,
+    /// Footage instead of the book's; several files in order are chapters of one recording
+    #[arg(long, value_name = "FILE", num_args = 1..)]
+    pub(super) video: Vec<PathBuf>,
+    #[command(flatten)]
+    pub(super) clock: ClockArgs,
+    #[command(flatten)]
+    pub(super) log_args: LogArgs,
+    #[command(flatten)]
+    pub(super) show: ShowArgs,
+    /// Also write the book with this offset or these pins
+    #[arg(long, value_name = "BOOK")]
+    pub(super) out: Option<PathBuf>,
+    /// Write over a book that is there
+    #[arg(long)]
+    pub(super) force: bool,
+}
+
+#[cfg(feature = "media")]
+#[derive(Debug, Args)]
+pub(super) struct ClipArgs {
+    /// The book, or a log with --video
+    pub(super) book: PathBuf,
+    /// Footage instead of the book's; several files in order are chapters of one recording
+    #[arg(long, value_name = "FILE", num_args = 1..)]
+    pub(super) video: Vec<PathBuf>,
+    /// The lap of the pass
+    #[arg(long, value_name = "N")]
+    pub(super) lap: u32,
+    /// The corner of the pass
+    #[arg(long, value_name = "N")]
+    pub(super) corner: u32,
+    /// The clip to write: .mp4 or .webm
+    #[arg(long, value_name = "FILE")]
+    pub(super) out: PathBuf,
+    /// Seconds before turn-in
+    #[arg(long, value_name = "SECONDS", default_value = "2", value_parser = seconds)]
+    pub(super) lead: f64,
+    /// Seconds after exit
+    #[arg(long, value_name = "SECONDS", default_value = "2", value_parser = seconds)]
+    pub(super) tail: f64,
+    /// Speed of play: 0.5 is half speed
+    #[arg(long, value_name = "SHARE", default_value = "1")]
+    pub(super) slow: f64,
+    /// Seconds that the picture stands still at each mark
+    #[arg(long, value_name = "SECONDS", default_value = "0", value_parser = seconds)]
+    pub(super) hold: f64,
+    #[command(flatten)]
+    pub(super) clock: ClockArgs,
+    #[command(flatten)]
+    pub(super) log_args: LogArgs,
+    #[command(flatten)]
+    pub(super) unit: UnitArgs,
+    /// Write over a file that is there
+    #[arg(long)]
+    pub(super) force: bool,
+}
+
+/// A time: seconds, or m:ss.mmm. Any finite number.
+fn seconds(text: &str) -> Result<f64, String> {
+    let wrong = || format!("{text:?} is no time; write seconds (83.5) or minutes and seconds (1:23.5)");
+    let (sign, plain) = text.strip_prefix('-').map_or((1.0, text), |rest| (-1.0, rest));
+    let parts: Vec<f64> = plain.split(':').map(str::parse).collect::<Result<_, _>>().map_err(|_| wrong())?;
+    let in_order = parts.iter().all(|it| it.is_finite() && it.is_sign_positive()) && parts.len() <= 3;
+    let below_sixty = parts.iter().skip(1).all(|it| *it < 60.0);
+    if !in_order || !below_sixty {
+        return Err(wrong());
+    }
+    Ok(sign * parts.iter().fold(0.0, |sum, part| sum * 60.0 + part))
+}
+
+/// `FOOTAGE=LOG`.
+fn pin(text: &str) -> Result<(f64, f64), String> {
+    let (footage, log) = text.split_once('=').ok_or_else(|| format!("{text:?} is no FOOTAGE=LOG, as in 12.4=83.5"))?;
+    let footage_s = seconds(footage)?;
+    if footage_s < 0.0 {
+        return Err(format!("the footage begins at 0, so {footage} is before it"));
+    }
+    Ok((footage_s, seconds(log)?))
+}
+
+#[cfg(test)]
+mod tests {
+    use clap::CommandFactory;
+
+    use super::*;
+
+    #[test]
+    fn the_definition_is_sound() {
+        Cli::command().debug_assert();
+    }
+
+    #[test]
+    fn times_are_seconds_or_minutes_and_seconds() {
+        assert_eq!(seconds("83.5"), Ok(83.5));
+        assert_eq!(seconds("1:23.5"), Ok(83.5));
+        assert_eq!(seconds("-0:02"), Ok(-2.0));
+        assert_eq!(seconds("1:00:00"), Ok(3600.0));
+        for wrong in ["", "x", "1:60", "nan", "inf", "1:-2", "--2", "1:2:3:4", "1,5"] {
+            assert!(seconds(wrong).is_err(), "{wrong}");
+        }
+        assert_eq!(pin("12.4=1:23.5"), Ok((12.4, 83.5)));
+        assert_eq!(pin("0=-3"), Ok((0.0, -3.0)));
+        assert!(pin("12").is_err() && pin("-1=4").is_err());
+    }
+}

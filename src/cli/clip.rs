@@ -1,0 +1,80 @@
+//! `cornerbook clip`: one annotated clip of one pass.
+
+use std::path::Path;
+
+use crate::analysis::Analysis;
+use crate::cli::align::{self, Aligned};
+use crate::cli::args::ClipArgs;
+use crate::cli::console::{Console, Stop, with_progress};
+use crate::cli::load;
+use crate::cli::plan::{self, Reading};
+use crate::files::{self, Overwrite};
+use crate::job::Context;
+use crate::media;
+use crate::present;
+use crate::reel::{self, Chapter, ClipOptions, ClipPlan, PlanError};
+use crate::session::Note;
+
+pub(super) fn run(args: &ClipArgs, console: &mut Console<'_>, context: &Context) -> Result<u8, Stop> {
+    let overwrite = plan::overwrite(args.force);
+    files::refuse_existing(&args.out, overwrite)?;
+    let session = load::open(&args.book, &Reading::of(&args.log_args), context)?;
+    let analysis = load::analyse(&session, console, context)?;
+    let aligned = align::align(&session, &args.video, &args.clock, console, context)?;
+    let options = ClipOptions {
+        lead_s: args.lead,
+        tail_s: args.tail,
+        slow: args.slow,
+        hold_s: args.hold,
+        speed_unit: args.unit.speed_unit,
+        ..ClipOptions::default()
+    };
+    let plan = plan_clip(&analysis, &aligned, args.lap, args.corner, &options)?;
+    for (what, missing_s) in [("lead", plan.lead_missing_s), ("tail", plan.tail_missing_s)] {
+        if missing_s > 0.0005 {
+            console.warn(&format!("the {what} is {} s shorter: there is no more footage", present::fixed(missing_s, 1)));
+        }
+    }
+    write(&plan, &args.out, overwrite, context)?;
+    console.result(&format!("{}\n", present::one_line(&args.out.display().to_string())))?;
+    Ok(0)
+}
+
+/// The cut list of one pass on the footage that has a clock.
+pub(super) fn plan_clip(
+    analysis: &Analysis,
+    aligned: &Aligned,
+    lap: u32,
+    corner: u32,
+    options: &ClipOptions,
+) -> Result<ClipPlan, Stop> {
+    let chapters = chapters(aligned)?;
+    reel::clip_plan(analysis, lap, corner, &chapters, options).map_err(|error| match error {
+        PlanError::Option { .. } => Stop::Usage(error.to_string()),
+        other => Stop::Failed(other.into()),
+    })
+}
+
+/// The footage on the log's clock. Where none of it has a clock, the reason is the error.
+fn chapters(aligned: &Aligned) -> Result<Vec<Chapter>, Stop> {
+    let with_clock = aligned.footage.iter().zip(&aligned.clocks).filter_map(|(footage, clock)| {
+        let (start, end) = footage.shown;
+        Some(Chapter { file: footage.path.clone(), clock: clock.map?, start, end })
+    });
+    let chapters: Vec<Chapter> = with_clock.collect();
+    if let (true, Some(footage), Some(clock)) = (chapters.is_empty(), aligned.footage.first(), aligned.clocks.first()) {
+        let reasons: Vec<String> = clock.notes.iter().map(|it: &Note| present::note(it)).collect();
+        return Err(Stop::Failed(anyhow::anyhow!(
+            "{}: is not on the log's clock ({}); say where it begins with --offset SECONDS",
+            footage.path.display(),
+            reasons.join("; ")
+        )));
+    }
+    Ok(chapters)
+}
+
+/// Renders a plan into a file, whole or not at all.
+pub(super) fn write(plan: &ClipPlan, out: &Path, overwrite: Overwrite, context: &Context) -> Result<(), Stop> {
+    with_progress("writing the clip", context, || media::render_clip(plan, out, overwrite, context))?;
+    Ok(())
+}

@@ -1,0 +1,117 @@
+//! Footage as the commands need it: looked into where this build can, and handed to the clock as plain data.
+
+use std::path::{Path, PathBuf};
+
+use chrono::{DateTime, Utc};
+
+use crate::cli::console::{Console, Stop};
+use crate::clock::Chapter;
+use crate::job::Context;
+#[cfg(feature = "media")]
+use crate::media;
+#[cfg(feature = "media")]
+use crate::present;
+use crate::report::{Content, FootageFound};
+use crate::session::{Note, VideoTime};
+
+/// What a footage file holds.
+#[derive(Debug, Clone)]
+pub(super) struct Footage {
+    pub(super) path: PathBuf,
+    pub(super) duration_s: f64,
+    /// Presentation times of the first frame and of the end of the last.
+    pub(super) shown: (VideoTime, VideoTime),
+    pub(super) created: Option<DateTime<Utc>>,
+    pub(super) found: FootageFound,
+    pub(super) notes: Vec<Note>,
+}
+
+/// The files as the clock needs them.
+pub(super) fn clock_chapters(footage: &[Footage]) -> Vec<Chapter> {
+    footage.iter().map(|it| Chapter { duration_s: it.duration_s, created: it.created }).collect()
+}
+
+/// Looks into each file, in order, and warns of what is odd.
+pub(super) fn probe_all(paths: &[PathBuf], console: &mut Console<'_>, context: &Context) -> Result<Vec<Footage>, Stop> {
+    let mut footage = Vec::with_capacity(paths.len());
+    for path in paths {
+        context.check()?;
+        let one = probe(path)?;
+        console.notes(&one.notes);
+        footage.push(one);
+    }
+    Ok(footage)
+}
+
+/// For `check`.
+pub(super) fn check(path: &Path, notes: &mut Vec<Note>) -> Result<Content, Stop> {
+    let footage = probe(path)?;
+    notes.extend(footage.notes);
+    Ok(Content::Footage(footage.found))
+}
+
+/// Whether bytes begin like a film: ISO base media (ISO/IEC 14496-12, boxes with a four-letter type), Matroska and
+/// WebM (RFC 8794, EBML magic), AVI (RIFF), MPEG transport stream (ISO/IEC 13818-1, a sync byte every 188 bytes).
+pub(super) fn recognise(head: &[u8]) -> bool {
+    const BOXES: [&[u8]; 6] = [b"ftyp", b"moov", b"mdat", b"free", b"wide", b"skip"];
+    let iso = head.get(4..8).is_some_and(|it| BOXES.contains(&it));
+    let ebml = head.starts_with(&[0x1a, 0x45, 0xdf, 0xa3]);
+    let riff = head.starts_with(b"RIFF") && head.get(8..12) == Some(b"AVI ");
+    let transport = head.len() > 376 && [0, 188, 376].iter().all(|it| head[*it] == 0x47);
+    iso || ebml || riff || transport
+}
+
+#[cfg(feature = "media")]
+fn probe(path: &Path) -> Result<Footage, Stop> {
+    let seen = media::probe(path).map_err(Stop::from)?;
+    let frames = media::frame_times(path).map_err(Stop::from)?.len();
+    let mut details = vec![format!("video: {}", seen.codec)];
+    details.push(seen.audio.as_ref().map_or_else(|| "no audio".to_owned(), |it| format!("audio: {it}")));
+    if seen.video_streams > 1 {
+        details.push(format!("{} video streams, of which the first is used", seen.video_streams));
+    }
+    if seen.orientation.turn_deg != 0 {
+        details.push(format!("to be turned by {}° to stand upright", seen.orientation.turn_deg));
+    }
+    if seen.start.seconds() > 0.0 {
+        details.push(format!("the first frame is shown at {} s", present::fixed(seen.start.seconds(), 3)));
+    }
+    let found = FootageFound {
+        duration_s: Some(seen.duration_s()),
+        frames: Some(frames as u64),
+        width: Some(seen.width_px),
+        height: Some(seen.height_px),
+        rate_hz: seen.rate_hz,
+        created_utc: seen.created.map(present::utc),
+        details,
+    };
+    Ok(Footage {
+        path: path.to_owned(),
+        duration_s: seen.duration_s(),
+        shown: (seen.start, seen.end),
+        created: seen.created,
+        found,
+        notes: seen.notes,
+    })
+}
+
+#[cfg(not(feature = "media"))]
+fn probe(path: &Path) -> Result<Footage, Stop> {
+    Err(Stop::Failed(anyhow::anyhow!(
+        "{}: is footage, which this build cannot look into; use a build with the feature media",
+        path.display()
+    )))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn films_are_told_by_their_first_bytes() {
+        assert!(recognise(b"\0\0\0\x20ftypisom"));
+        assert!(recognise(&[0x1a, 0x45, 0xdf, 0xa3, 1]));
+        assert!(recognise(b"RIFF\0\0\0\0AVI LIST"));
+        assert!(!recognise(b"time,lat,lon\n0,47,8\n") && !recognise(b"") && !recognise(b"RIFF\0\0\0\0WAVE"));
+    }
+}

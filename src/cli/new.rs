@@ -1,0 +1,53 @@
+//! `cornerbook new`: what a person gives becomes a book. Everything is read once, so that a book that is made can be
+//! used.
+
+use std::path::PathBuf;
+
+use crate::book::{self, Book, Recording, file::refer_to};
+use crate::cli::args::NewArgs;
+use crate::cli::console::{Console, Stop};
+use crate::cli::{footage, load, plan};
+use crate::clock::chapter_starts_s;
+use crate::files;
+use crate::job::Context;
+
+pub(super) fn run(args: &NewArgs, console: &mut Console<'_>, context: &Context) -> Result<u8, Stop> {
+    let path = plan::book_name(&args.book);
+    files::refuse_existing(&path, plan::overwrite(args.force))?;
+    let samples = load::read_logs(&args.log, args.log_args.columns.as_deref(), context)?;
+    console.notes(samples.notes());
+    if let Some(track) = &args.log_args.track {
+        let mut notes = Vec::new();
+        load::read_track(track, &mut notes)?;
+        console.notes(&notes);
+    }
+    let book = Book {
+        logs: references(&args.log)?,
+        recording: recording(args, console, context)?,
+        track: args.log_args.track.as_deref().map(refer_to).transpose()?,
+        columns: args.log_args.columns.as_deref().map(refer_to).transpose()?,
+        driver: args.driver.clone(),
+        grip: args.grip.map(plan::grip),
+        marked_crossing_s: args.log_args.crossing,
+        ..Book::default()
+    };
+    book.verify_invariants().map_err(|refused| Stop::Usage(refused.to_string()))?;
+    context.check()?;
+    book::file::save(&book, &path, plan::overwrite(args.force))?;
+    console.result(&format!("{}\n", crate::present::one_line(&path.display().to_string())))?;
+    Ok(0)
+}
+
+/// The footage, each file looked into, with the offset or the pins that were typed.
+fn recording(args: &NewArgs, console: &mut Console<'_>, context: &Context) -> Result<Recording, Stop> {
+    let chapters = footage::probe_all(&args.video, console, context)?;
+    let pins = match plan::typed_pins(&args.clock) {
+        Some(pins) => plan::book_pins(&pins, &chapter_starts_s(&footage::clock_chapters(&chapters)))?,
+        None => Vec::new(),
+    };
+    Ok(Recording { chapters: references(&args.video)?, pins })
+}
+
+fn references(paths: &[PathBuf]) -> Result<Vec<book::FileRef>, Stop> {
+    paths.iter().map(|it| Ok(refer_to(it)?)).collect()
+}

@@ -1,0 +1,37 @@
+//! `cornerbook passes`: laps, corners and passes of a book or a log.
+
+use crate::cli::args::{Format, PassesArgs};
+use crate::cli::console::{Console, Stop};
+use crate::cli::load;
+use crate::cli::plan::Reading;
+use crate::job::Context;
+use crate::report::{PassesView, passes_csv, passes_json, passes_text, passes_unclear};
+
+pub(super) fn run(args: &PassesArgs, console: &mut Console<'_>, context: &Context) -> Result<u8, Stop> {
+    let session = load::open(&args.input, &Reading::of(&args.log_args), context)?;
+    let analysis = load::analyse(&session, console, context)?;
+    let view = PassesView { samples: &session.samples, analysis: &analysis, laps: &args.lap, corners: &args.corner };
+    refuse_unknown("lap", &args.lap, &analysis.laps.iter().map(|it| it.number).collect::<Vec<_>>())?;
+    refuse_unknown("corner", &args.corner, &analysis.corners.iter().map(|it| it.number).collect::<Vec<_>>())?;
+    for sentence in passes_unclear(&view) {
+        console.warn(&sentence);
+    }
+    let text = match args.show.format {
+        Format::Table => passes_text(&view, args.unit.speed_unit),
+        Format::Csv => passes_csv(&view),
+        Format::Json => passes_json(&view),
+    };
+    console.result(&text)?;
+    Ok(0)
+}
+
+/// A lap or corner that was asked for must be there.
+pub(super) fn refuse_unknown(what: &str, wanted: &[u32], there: &[u32]) -> Result<(), Stop> {
+    let Some(missing) = wanted.iter().find(|it| !there.contains(it)) else { return Ok(()) };
+    let there = match (there.first(), there.last()) {
+        (Some(first), Some(last)) if first != last => format!("the session has {first} to {last}"),
+        (Some(only), _) => format!("the session has only {only}"),
+        (None, _) => "the session has none".to_owned(),
+    };
+    Err(Stop::Failed(anyhow::anyhow!("there is no {what} {missing}; {there}")))
+}

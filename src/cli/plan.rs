@@ -1,0 +1,106 @@
+//! What was typed becomes what is meant: policies instead of flags, and rules across options.
+
+use std::path::{Path, PathBuf};
+
+use crate::book::{Grip, Pin, Recording};
+use crate::cli::args::{ClockArgs, GripArg, LogArgs};
+use crate::cli::console::Stop;
+use crate::clock;
+use crate::files::Overwrite;
+use crate::session::VideoTime;
+
+/// What a log is read with besides itself.
+#[derive(Debug, Clone, Default)]
+pub(super) struct Reading {
+    pub(super) track: Option<PathBuf>,
+    pub(super) columns: Option<PathBuf>,
+    pub(super) crossing_s: Option<f64>,
+}
+
+impl Reading {
+    pub(super) fn of(args: &LogArgs) -> Self {
+        Self { track: args.track.clone(), columns: args.columns.clone(), crossing_s: args.crossing }
+    }
+}
+
+pub(super) fn overwrite(force: bool) -> Overwrite {
+    if force { Overwrite::Replace } else { Overwrite::Refuse }
+}
+
+pub(super) fn grip(grip: GripArg) -> Grip {
+    match grip {
+        GripArg::Dry => Grip::Dry,
+        GripArg::Damp => Grip::Damp,
+        GripArg::Wet => Grip::Wet,
+        GripArg::Slippery => Grip::Slippery,
+    }
+}
+
+/// The name with ".cornerbook" at its end.
+pub(super) fn book_name(name: &Path) -> PathBuf {
+    if name.extension().is_some_and(|it| it == "cornerbook") {
+        return name.to_owned();
+    }
+    let mut longer = name.as_os_str().to_owned();
+    longer.push(".cornerbook");
+    longer.into()
+}
+
+/// The pins that a person typed, in recording time; `None` where there are none. An offset is a pin at time 0.
+pub(super) fn typed_pins(args: &ClockArgs) -> Option<Vec<clock::Pin>> {
+    let mut pins: Vec<clock::Pin> = args
+        .offset
+        .map(|log_t_s| (0.0, log_t_s))
+        .into_iter()
+        .chain(args.pin.iter().copied())
+        .map(|(recording_s, log_t_s)| clock::Pin { recording_s, log_t_s })
+        .collect();
+    pins.sort_by(|a, b| a.recording_s.total_cmp(&b.recording_s));
+    (!pins.is_empty()).then_some(pins)
+}
+
+/// Pins in recording time to pins in a book, which belong to chapters. `starts_s` is when each chapter starts.
+pub(super) fn book_pins(pins: &[clock::Pin], starts_s: &[f64]) -> Result<Vec<Pin>, Stop> {
+    pins.iter()
+        .map(|pin| {
+            let chapter = starts_s
+                .iter()
+                .rposition(|start_s| *start_s <= pin.recording_s)
+                .ok_or_else(|| Stop::Usage("an offset or a pin needs footage; name it with --video".to_owned()))?;
+            let footage = VideoTime::from_seconds(pin.recording_s - starts_s[chapter]);
+            Ok(Pin { chapter, footage, log_t_s: pin.log_t_s })
+        })
+        .collect()
+}
+
+/// Pins of a book to pins in recording time; those of chapters that are not there are left out.
+pub(super) fn recording_pins(recording: &Recording, starts_s: &[f64]) -> Vec<clock::Pin> {
+    let pin = |pin: &Pin| {
+        let start_s = starts_s.get(pin.chapter)?;
+        Some(clock::Pin { recording_s: start_s + pin.footage.seconds(), log_t_s: pin.log_t_s })
+    };
+    recording.pins.iter().filter_map(pin).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_book_is_called_a_book() {
+        assert_eq!(book_name(Path::new("a/stint 1")), Path::new("a/stint 1.cornerbook"));
+        assert_eq!(book_name(Path::new("a.cornerbook")), Path::new("a.cornerbook"));
+        assert_eq!(book_name(Path::new("a.b")), Path::new("a.b.cornerbook"));
+    }
+
+    #[test]
+    fn pins_find_their_chapter_and_come_back() {
+        let pins = [(10.0, 20.0), (75.0, 85.0)].map(|(recording_s, log_t_s)| clock::Pin { recording_s, log_t_s });
+        let starts_s = [0.0, 60.0];
+        let in_book = book_pins(&pins, &starts_s).unwrap();
+        assert_eq!(in_book[1], Pin { chapter: 1, footage: VideoTime::from_seconds(15.0), log_t_s: 85.0 });
+        let recording = Recording { chapters: vec![], pins: in_book };
+        assert_eq!(recording_pins(&recording, &starts_s), pins);
+        assert!(book_pins(&pins, &[]).is_err());
+    }
+}

@@ -1,0 +1,124 @@
+//! `align` and footage in `new` and `check`, on films whose length and time stamp are known.
+
+use std::process::Command;
+
+use super::contract::{Alignment, Check, read};
+use super::{Program, stadium_csv};
+
+/// A film of 10 s at 25 frames a second with this creation time, made by ffmpeg as an outside writer.
+fn film(program: &Program, name: &str, created: Option<&str>) {
+    let stamp = created.map(|it| format!("creation_time={it}"));
+    let made = Command::new("ffmpeg")
+        .args(["-v", "error", "-f", "lavfi", "-i", "testsrc=size=160x90:rate=25:duration=10", "-pix_fmt", "yuv420p"])
+        .args(stamp.iter().flat_map(|it| ["-metadata", it]))
+        .arg(program.path(name))
+        .status()
+        .expect("ffmpeg is one of the packages that `make test` installs");
+    assert!(made.success());
+}
+
+fn with_log() -> Program {
+    Program::new().with_file("run.csv", stadium_csv(true))
+}
+
+fn align(program: &Program, args: &[&str]) -> Alignment {
+    let args = [&["align"], args, &["--format", "json"]].concat();
+    let alignment: Alignment = read(&program.run(args).is_done().out);
+    assert_eq!((alignment.format.as_str(), alignment.version), ("cornerbook.alignment", 1));
+    alignment
+}
+
+/// The log starts at 10:00:00 UTC; a camera two hours ahead starts 30 s into it.
+#[test]
+fn a_stamp_in_local_time_finds_its_place() {
+    let program = with_log();
+    film(&program, "a.mp4", Some("2026-05-03T12:00:30Z"));
+    let alignment = align(&program, &["run.csv", "--video", "a.mp4"]);
+    let footage = &alignment.footage[0];
+    assert_eq!((alignment.log.as_str(), footage.file.as_str(), footage.method.as_str()), ("run.csv", "a.mp4", "clock"));
+    assert!((footage.log_t_s_at_zero.unwrap() - 30.0).abs() < 1e-3, "{footage:?}");
+    assert!((footage.duration_s.unwrap() - 10.0).abs() < 0.05 && footage.frames == Some(250), "{footage:?}");
+    assert!(footage.confidence > 0.0 && footage.confidence <= 0.5 && footage.ci95_s.unwrap() >= 5.0, "{footage:?}");
+    assert!(footage.warnings.iter().any(|it| it.contains("lies +2 h from the log's")), "{footage:?}");
+    assert!(footage.warnings.iter().any(|it| it.contains("taken as the start of the recording")), "{footage:?}");
+}
+
+#[test]
+fn chapters_follow_each_other_and_pins_outrank_stamps() {
+    let program = with_log();
+    film(&program, "a.mp4", Some("2026-05-03T10:00:30Z"));
+    film(&program, "b.mp4", Some("2026-05-03T10:00:40Z"));
+    let by_clock = align(&program, &["run.csv", "--video", "a.mp4", "b.mp4"]);
+    let at: Vec<f64> = by_clock.footage.iter().map(|it| it.log_t_s_at_zero.unwrap()).collect();
+    assert!((at[1] - at[0] - 10.0).abs() < 0.05, "{at:?}");
+
+    let by_hand = align(&program, &["run.csv", "--video", "a.mp4", "b.mp4", "--offset", "-1.5"]);
+    assert_eq!(by_hand.footage[0].method, "manual");
+    assert!((by_hand.footage[0].log_t_s_at_zero.unwrap() + 1.5).abs() < 1e-3);
+    assert!((by_hand.footage[0].confidence - 1.0).abs() < 1e-9 && by_hand.footage[0].rate_ppm == Some(0.0));
+
+    // Closed form: through (2, 12) and (12, 22.001) the log runs 100 ppm faster, and is at 9.9998 s at the start.
+    let by_pins = align(&program, &["run.csv", "--video", "a.mp4", "b.mp4", "--pin", "2=12", "--pin", "12=22.001"]);
+    assert!((by_pins.footage[0].rate_ppm.unwrap() - 100.0).abs() < 0.01, "{by_pins:?}");
+    assert!((by_pins.footage[0].log_t_s_at_zero.unwrap() - 9.9998).abs() < 1e-4, "{by_pins:?}");
+    assert_eq!(by_pins.residuals_s.len(), 2);
+}
+
+#[test]
+fn what_cannot_be_aligned_says_why() {
+    let program = with_log().with_file("undated.csv", stadium_csv(false));
+    film(&program, "unstamped.mp4", None);
+    film(&program, "old.mp4", Some("2026-05-01T10:00:00Z"));
+    let unstamped = align(&program, &["run.csv", "--video", "unstamped.mp4"]);
+    let footage = &unstamped.footage[0];
+    assert_eq!((footage.method.as_str(), footage.log_t_s_at_zero, footage.rate_ppm), ("none", None, None));
+    assert_eq!(footage.warnings, ["has no creation time"]);
+    let undated = align(&program, &["undated.csv", "--video", "old.mp4"]);
+    assert_eq!(undated.footage[0].warnings, ["the log has no date; times count from its first sample"]);
+
+    // Two days less the film's 10 s.
+    let apart = program.run(["align", "run.csv", "--video", "old.mp4", "--format", "json"]);
+    assert_eq!(apart.code, 1);
+    let sentence = "error: old.mp4: does not overlap run.csv, they miss each other by 47 h 59 min 50 s; \
+                    give --offset, or footage and log of one session";
+    assert!(apart.err.lines().any(|it| it == sentence), "{}", apart.err);
+    let alignment: Alignment = read(&apart.out);
+    assert_eq!(alignment.footage[0].method, "none");
+
+    assert_eq!(
+        program.run(["align", "run.csv"]).is_refused(2),
+        "error: there is no footage; name it with --video"
+    );
+}
+
+#[test]
+fn pins_are_kept_in_a_book() {
+    let program = with_log();
+    film(&program, "a.mp4", Some("2026-05-03T10:00:30Z"));
+    film(&program, "b.mp4", None);
+    let new = ["new", "stint", "--log", "run.csv", "--video", "a.mp4", "b.mp4"];
+    program.run(new).is_done();
+    assert_eq!(align(&program, &["stint.cornerbook"]).footage[0].method, "clock");
+
+    let idle = program.run(["align", "stint.cornerbook", "--out", "pinned"]);
+    assert_eq!(idle.is_refused(2), "error: --out keeps an offset or pins in a book; give --offset or --pin");
+    program.run(["align", "stint.cornerbook", "--pin", "15=0:45.5", "--out", "pinned"]).is_done();
+    let kept = align(&program, &["pinned.cornerbook"]);
+    assert_eq!(kept.footage[1].method, "manual");
+    assert!((kept.footage[1].log_t_s_at_zero.unwrap() - 40.5).abs() < 0.05, "{kept:?}");
+    let over = program.run(["align", "stint.cornerbook", "--offset", "1", "--out", "pinned"]);
+    assert!(over.is_refused(1).contains("pinned.cornerbook: is there already"), "{over:?}");
+}
+
+#[test]
+fn check_looks_into_footage() {
+    let program = with_log().with_file("cut.mp4", b"\0\0\0\x20ftypisom\0\0\x02\0isomiso2avc1mp41\0\0\0\x08free");
+    film(&program, "a.mp4", Some("2026-05-03T10:00:30Z"));
+    let outcome = program.run(["check", "a.mp4", "cut.mp4", "--format", "json"]);
+    assert_eq!(outcome.code, 1);
+    let check: Check = read(&outcome.out);
+    let footage = check.files[0].footage.as_ref().unwrap();
+    assert_eq!((footage.width, footage.height, footage.frames), (Some(160), Some(90), Some(250)));
+    assert_eq!(footage.created_utc.as_deref(), Some("2026-05-03T10:00:30.000Z"));
+    assert!(!check.files[1].usable && check.files[1].error.as_ref().unwrap().starts_with("cut.mp4: "), "{check:?}");
+}
