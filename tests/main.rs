@@ -18,5 +18,6 @@ mod logs;
 #[cfg(feature = "media")]
 mod media;
 mod real_data;
+mod real_logs;
 mod support;
 mod tidy;

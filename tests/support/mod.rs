@@ -2,12 +2,13 @@
 
 use std::path::PathBuf;
 
-/// A file of `../shared/data`, or `None`, said aloud, where that folder is absent.
+/// A file of `shared/data`, in the first folder above this crate that has it (the crate may stand in a worktree), or
+/// `None`, said aloud, where none has.
 pub fn shared_data(relative: &str) -> Option<PathBuf> {
-    let path = PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("../shared/data").join(relative);
-    if path.exists() {
-        return Some(path);
+    let crate_folder = PathBuf::from(env!("CARGO_MANIFEST_DIR"));
+    let found = crate_folder.ancestors().skip(1).map(|it| it.join("shared/data").join(relative)).find(|it| it.exists());
+    if found.is_none() {
+        println!("SKIPPED: shared/data/{relative} is absent");
     }
-    println!("SKIPPED: {} is absent", path.display());
-    None
+    found
 }
