@@ -112,7 +112,7 @@ pub(crate) fn read(file: &str, bytes: &[u8]) -> Result<Table, Error> {
 fn table_of(file: &str, builder: EpochBuilder) -> Result<Table, Error> {
     let mut table = Table::new(file, LogKind::Nmea);
     let has_vtg_only = !builder.seen.iter().any(|it| *it == "RMC");
-    let (seen, sentences) = (builder.seen.clone(), builder.taken);
+    let (seen, sentences, untimed) = (builder.seen.clone(), builder.taken, builder.void_without_time);
     let (epochs, first_day) = builder.finish();
     if epochs.is_empty() {
         return Err(Error::NoFixSentences { file: file.to_owned(), sentences });
@@ -145,8 +145,7 @@ fn table_of(file: &str, builder: EpochBuilder) -> Result<Table, Error> {
     let named =
         |name, unit: &str| ChannelUse { channel: None, name, header: position_types.join(", "), unit: unit.to_owned() };
     table.uses = vec![named("time", "hhmmss"), named("position", "ddmm.mm")];
-    if let Some(line) = first_void {
-        table.note(NoteKind::VoidFixes { count: void }, Place::Line(line));
-    }
+    let place = first_void.map_or(Place::Whole, Place::Line);
+    table.note_count(void + untimed, |count| NoteKind::VoidFixes { count }, place);
     Ok(table)
 }
