@@ -111,7 +111,7 @@ pub(crate) fn read(file: &str, bytes: &[u8]) -> Result<Table, Error> {
 
 fn table_of(file: &str, builder: EpochBuilder) -> Result<Table, Error> {
     let mut table = Table::new(file, LogKind::Nmea);
-    let has_vtg_only = !builder.seen.iter().any(|it| *it == "RMC");
+    let has_vtg_only = !builder.seen.contains(&"RMC");
     let (seen, sentences, untimed) = (builder.seen.clone(), builder.taken, builder.void_without_time);
     let (epochs, first_day) = builder.finish();
     if epochs.is_empty() {
@@ -129,7 +129,7 @@ fn table_of(file: &str, builder: EpochBuilder) -> Result<Table, Error> {
     table.latitude_deg = valid.iter().map(|it| it.latitude_deg).collect();
     table.longitude_deg = valid.iter().map(|it| it.longitude_deg).collect();
     let motion_header = if has_vtg_only { "VTG" } else { "RMC" };
-    let quality_header = if seen.iter().any(|it| *it == "GGA") { "GGA" } else { "GNS" };
+    let quality_header = if seen.contains(&"GGA") { "GGA" } else { "GNS" };
     for (kind, header, unit, values) in [
         (ChannelKind::Speed, motion_header, unit::KNOT, valid.iter().map(|it| it.speed_kn).collect::<Vec<f64>>()),
         (ChannelKind::Heading, motion_header, unit::DEGREE, valid.iter().map(|it| it.course_deg).collect()),
