@@ -11,6 +11,7 @@
 )]
 
 mod accuracy;
+mod book_ops;
 mod cli;
 mod cross;
 mod laws;
@@ -19,5 +20,6 @@ mod logs;
 mod media;
 mod real_data;
 mod real_logs;
+mod sample;
 mod support;
 mod tidy;

@@ -2,13 +2,14 @@
 
 use std::path::PathBuf;
 
-/// A file of `shared/data`, in the first folder above this crate that has it (the crate may stand in a worktree), or
-/// `None`, said aloud, where none has.
+/// A file of `../shared/data` (one folder further up for a second working tree), or `None`, said aloud, where that
+/// folder is absent.
 pub fn shared_data(relative: &str) -> Option<PathBuf> {
-    let crate_folder = PathBuf::from(env!("CARGO_MANIFEST_DIR"));
-    let found = crate_folder.ancestors().skip(1).map(|it| it.join("shared/data").join(relative)).find(|it| it.exists());
+    let home = PathBuf::from(env!("CARGO_MANIFEST_DIR"));
+    let candidates = ["../shared/data", "../../shared/data"].map(|folder| home.join(folder).join(relative));
+    let found = candidates.iter().find(|path| path.exists()).cloned();
     if found.is_none() {
-        println!("SKIPPED: shared/data/{relative} is absent");
+        println!("SKIPPED: {} is absent", candidates[0].display());
     }
     found
 }
