@@ -19,6 +19,7 @@ mod logs;
 #[cfg(feature = "media")]
 mod media;
 mod real_data;
+mod real_logs;
 mod sample;
 mod support;
 mod tidy;

@@ -182,7 +182,7 @@ mod tests {
         let map = ColumnMap::parse("map.toml", text).unwrap();
         assert_eq!(map.delimiter, Some(b'\t'));
         assert_eq!(map.entries.len(), 2);
-        assert!(map.entries.iter().any(|it| it.column == ColumnName::Number(7) && it.scale == -1.0));
+        assert!(map.entries.iter().any(|it| it.column == ColumnName::Number(7) && it.scale < 0.0));
     }
 
     #[test]

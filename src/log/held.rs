@@ -84,6 +84,7 @@ fn ends_within(rows: &[usize], number: usize, count: usize, same: impl Fn(usize,
 }
 
 #[cfg(test)]
+#[allow(clippy::float_cmp, reason = "held values are repeated digit by digit")]
 mod tests {
     use super::*;
 

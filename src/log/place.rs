@@ -57,7 +57,9 @@ fn reachable(fixes: &[Fix]) -> Vec<usize> {
             let from = &fixes[piece.last];
             separation_m(from, fix) <= RECEIVER_NOISE_M + FASTEST_MPS * (fix.t_s - from.t_s)
         };
-        if let Some(piece) = open.iter_mut().filter(can_reach).max_by_key(|piece| piece.count) {
+        // A lasting shift goes on with its own piece; a short excursion does not take the path with it.
+        let likely = |piece: &&mut Piece| (piece.count.min(SHORTEST_PIECE), piece.last);
+        if let Some(piece) = open.iter_mut().filter(can_reach).max_by_key(likely) {
             (piece.last, piece.count) = (index, piece.count + 1);
             piece_of.push(piece.number);
             continue;

@@ -15,7 +15,7 @@ impl Moment {
     pub(crate) fn from_unix_s(unix_s: f64) -> Option<Self> {
         let day = (unix_s / DAY_S).floor();
         #[allow(clippy::cast_possible_truncation, reason = "within ±1e7 days")]
-        (day.abs() < 1e7).then(|| Self { day: day as i64, second: unix_s - day * DAY_S })
+        (day.abs() < 1e7).then_some(Self { day: day as i64, second: unix_s - day * DAY_S })
     }
 
     /// Seconds since the start of `day`.

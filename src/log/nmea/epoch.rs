@@ -38,6 +38,8 @@ pub(crate) struct EpochBuilder {
     early_motion: Option<(f64, f64)>,
     motion_comes_first: bool,
     zda_day: Option<(f64, i64)>,
+    /// Void RMC sentences of a receiver that has not even the time yet.
+    pub(crate) void_without_time: usize,
 }
 
 impl EpochBuilder {
@@ -60,7 +62,10 @@ impl EpochBuilder {
             return Err("an RMC sentence that breaks off");
         }
         let is_void = fields[1] != b"A";
-        let Some(time_of_day_s) = sentence::time_of_day(fields[0]) else { return without_time(fields[0]) };
+        let Some(time_of_day_s) = sentence::time_of_day(fields[0]) else {
+            self.void_without_time += usize::from(is_void && fields[0].is_empty());
+            return without_time(fields[0]);
+        };
         let position = sentence::position(&fields[2..6]);
         if position.is_none() && !is_void {
             return Err("an RMC sentence without a position");

@@ -111,8 +111,8 @@ pub(crate) fn read(file: &str, bytes: &[u8]) -> Result<Table, Error> {
 
 fn table_of(file: &str, builder: EpochBuilder) -> Result<Table, Error> {
     let mut table = Table::new(file, LogKind::Nmea);
-    let has_vtg_only = !builder.seen.iter().any(|it| *it == "RMC");
-    let (seen, sentences) = (builder.seen.clone(), builder.taken);
+    let has_vtg_only = !builder.seen.contains(&"RMC");
+    let (seen, sentences, untimed) = (builder.seen.clone(), builder.taken, builder.void_without_time);
     let (epochs, first_day) = builder.finish();
     if epochs.is_empty() {
         return Err(Error::NoFixSentences { file: file.to_owned(), sentences });
@@ -129,7 +129,7 @@ fn table_of(file: &str, builder: EpochBuilder) -> Result<Table, Error> {
     table.latitude_deg = valid.iter().map(|it| it.latitude_deg).collect();
     table.longitude_deg = valid.iter().map(|it| it.longitude_deg).collect();
     let motion_header = if has_vtg_only { "VTG" } else { "RMC" };
-    let quality_header = if seen.iter().any(|it| *it == "GGA") { "GGA" } else { "GNS" };
+    let quality_header = if seen.contains(&"GGA") { "GGA" } else { "GNS" };
     for (kind, header, unit, values) in [
         (ChannelKind::Speed, motion_header, unit::KNOT, valid.iter().map(|it| it.speed_kn).collect::<Vec<f64>>()),
         (ChannelKind::Heading, motion_header, unit::DEGREE, valid.iter().map(|it| it.course_deg).collect()),
@@ -145,8 +145,7 @@ fn table_of(file: &str, builder: EpochBuilder) -> Result<Table, Error> {
     let named =
         |name, unit: &str| ChannelUse { channel: None, name, header: position_types.join(", "), unit: unit.to_owned() };
     table.uses = vec![named("time", "hhmmss"), named("position", "ddmm.mm")];
-    if let Some(line) = first_void {
-        table.note(NoteKind::VoidFixes { count: void }, Place::Line(line));
-    }
+    let place = first_void.map_or(Place::Whole, Place::Line);
+    table.note_count(void + untimed, |count| NoteKind::VoidFixes { count }, place);
     Ok(table)
 }
