@@ -2,10 +2,17 @@
 
 use std::sync::Arc;
 
-use crate::corners::{Corner, MarkKind, Pass};
+pub use crate::session::MarkEdit;
+
+use crate::corners::find::{CornerParams, corners};
+use crate::corners::passes::{Circuit, EdgeLine, passes};
+use crate::corners::{ApexBy, Corner, MarkKind, Pass};
 use crate::geom::plane::Plane;
-use crate::session::{Note, Path, Samples};
-use crate::track::file::TrackFile;
+use crate::job;
+use crate::session::{Note, NoteKind, Path, Samples};
+use crate::smooth::{Smoothed, smooth};
+use crate::track::file::{Edge, TrackFile};
+use crate::track::layout::{Layout, edge_on_plane, lay_out, plane_under};
 use crate::track::{GateOrigin, Lap, ReferenceLine};
 
 /// All that an analysis depends on.
@@ -18,18 +25,8 @@ pub struct Inputs {
     pub edits: Vec<MarkEdit>,
 }
 
-/// A mark that a person has put somewhere else.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct MarkEdit {
-    pub lap: u32,
-    pub corner: u32,
-    pub mark: MarkKind,
-    /// Log time, s.
-    pub t_s: f64,
-}
-
 /// The result. Fields that need a position are empty or `None` for a log without one.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, Default)]
 pub struct Analysis {
     pub plane: Option<Plane>,
     pub path: Path,
@@ -52,4 +49,104 @@ pub struct TrackPlace {
     pub distance_m: f64,
     /// To the left of the reference line, m.
     pub offset_m: f64,
+}
+
+/// Analyses one session. Never fails on what it is given: what cannot be told is missing, with a note or a reason.
+pub fn run(inputs: &Inputs, context: &job::Context) -> Result<Analysis, job::Cancelled> {
+    let samples = &*inputs.samples;
+    let mut analysis = Analysis { notes: samples.notes().to_vec(), ..Analysis::default() };
+    let Some(plane) = plane_under(samples.fixes()) else {
+        return Ok(analysis);
+    };
+    analysis.plane = Some(plane);
+    let mut smoothed = smooth(samples, &plane, context)?;
+    analysis.notes.extend(smoothed.notes.iter().cloned());
+    context.set_progress(0.5);
+    let layout = lay_out(std::mem::take(&mut smoothed.path), inputs.track.as_ref(), &plane, smoothed.noise.wander_m2ps);
+    for (t_s, position) in &mut smoothed.fixes {
+        *position = *position - layout.drift.at(*t_s);
+    }
+    context.check()?;
+    context.set_progress(0.7);
+    take_passes(&mut analysis, inputs, &smoothed, &layout, &plane, context)?;
+    analysis.places = places(&layout);
+    analysis.gate = layout.gate.map(|it| it.1);
+    analysis.notes.extend(layout.notes);
+    analysis.laps = layout.laps;
+    analysis.reference = (!layout.line.points.is_empty()).then_some(layout.line);
+    analysis.path = layout.path;
+    context.set_progress(1.0);
+    Ok(analysis)
+}
+
+fn take_passes(
+    analysis: &mut Analysis,
+    inputs: &Inputs,
+    smoothed: &Smoothed,
+    layout: &Layout,
+    plane: &Plane,
+    context: &job::Context,
+) -> Result<(), job::Cancelled> {
+    if layout.line.points.is_empty() {
+        return Ok(());
+    }
+    let spans = corners(&layout.line, &CornerParams::default());
+    if spans.is_empty() {
+        analysis.notes.push(Note::new(NoteKind::NoCorner));
+        return Ok(());
+    }
+    let on_plane = |edge: Option<&Edge>| -> Option<EdgeLine> { edge.map(|it| (edge_on_plane(it, plane), it.closed)) };
+    let left = on_plane(inputs.track.as_ref().and_then(|it| it.left_edge.as_ref()));
+    let right = on_plane(inputs.track.as_ref().and_then(|it| it.right_edge.as_ref()));
+    let edits = |lap: u32, corner: u32, mark: MarkKind| {
+        inputs.edits.iter().rev().find(|it| (it.lap, it.corner, it.mark) == (lap, corner, mark)).map(|it| it.t_s)
+    };
+    let circuit = Circuit {
+        path: &layout.path,
+        places: &layout.places,
+        laps: &layout.laps,
+        line: &layout.line,
+        plane,
+        noise: &smoothed.noise,
+        wander: layout.wander,
+        session_shift_m2: layout.session_shift_m2,
+        speed: smoothed.speed.as_ref(),
+        yaw_rate: smoothed.yaw_rate.as_ref(),
+        heading: smoothed.heading.as_ref(),
+        fixes: &smoothed.fixes,
+        left_edge: left.as_ref(),
+        right_edge: right.as_ref(),
+        edits: &edits,
+    };
+    (analysis.corners, analysis.passes) = passes(&circuit, &spans, context)?;
+    let estimated = analysis.passes.iter().filter(|it| it.apex.is_some_and(|apex| apex.by != ApexBy::Edge));
+    let corners_estimated = estimated.map(|it| it.corner).collect::<std::collections::BTreeSet<_>>().len();
+    if corners_estimated > 0 {
+        analysis.notes.push(Note::new(NoteKind::InsideEstimated { corners: corners_estimated }));
+    }
+    let unclear = analysis.passes.iter().filter(|it| it.turn_in.is_none() || it.exit.is_none()).count();
+    if unclear > 0 {
+        analysis.notes.push(Note::new(NoteKind::PassesUnclear { count: unclear }));
+    }
+    Ok(())
+}
+
+/// Lap and distance of every state, rolled up again.
+fn places(layout: &Layout) -> Vec<Option<TrackPlace>> {
+    let length_m = layout.line.length_m;
+    layout
+        .places
+        .iter()
+        .map(|place| {
+            place.map(|it| {
+                #[allow(
+                    clippy::cast_possible_truncation,
+                    clippy::cast_sign_loss,
+                    reason = "laps are counted in hundreds"
+                )]
+                let lap = (it.distance_m / length_m).floor().max(0.0) as u32;
+                TrackPlace { lap, distance_m: it.distance_m.rem_euclid(length_m), offset_m: it.offset_m }
+            })
+        })
+        .collect()
 }

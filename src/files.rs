@@ -134,12 +134,24 @@ pub fn make_folder(path: &Path) -> Result<(), Error> {
     fs::create_dir_all(path).map_err(|cause| Error::Write { path: path.to_owned(), cause })
 }
 
+/// The path from the root with links in its folders followed; the last part keeps its name, be it a link or absent.
+pub fn absolute(path: &Path) -> PathBuf {
+    let folder = folder_of(path);
+    match (fs::canonicalize(folder), path.file_name()) {
+        (Ok(folder), Some(name)) => folder.join(name),
+        (Ok(_), None) => fs::canonicalize(path).unwrap_or_else(|_| path.to_owned()),
+        // The folder is gone: the plain name is the best there is.
+        (Err(_), _) => std::path::absolute(path).unwrap_or_else(|_| path.to_owned()),
+    }
+}
+
 /// Length in bytes, or `None` where there is no such file.
 pub fn length(path: &Path) -> Option<u64> {
     fs::metadata(path).ok().filter(fs::Metadata::is_file).map(|it| it.len())
 }
 
-fn folder_of(target: &Path) -> &Path {
+/// The folder that holds `target`, as named; "." for a bare name.
+pub fn folder_of(target: &Path) -> &Path {
     match target.parent() {
         Some(folder) if !folder.as_os_str().is_empty() => folder,
         _ => Path::new("."),

@@ -1,1 +1,220 @@
 //! Accuracy of the whole analysis against the sample's truth, over circuits and seeds.
+
+use std::collections::BTreeMap;
+use std::sync::Arc;
+
+use cornerbook::analysis::{self, Analysis, Inputs};
+use cornerbook::corners::Pass;
+use cornerbook::geom::Point;
+use cornerbook::job;
+use cornerbook::sample::{Circuit, Driver, LoggerNoise, Scenario, TruePass, log_samples, simulate};
+use cornerbook::session::Estimate;
+use cornerbook::track::LapKind;
+
+/// Errors of one figure: how far off, and how often the truth lies inside the stated interval.
+#[derive(Debug, Default, Clone)]
+struct Errors {
+    errors: Vec<f64>,
+    inside: usize,
+}
+
+impl Errors {
+    fn add(&mut self, found: Estimate, truth: f64) {
+        let error = found.value - truth;
+        self.errors.push(error);
+        self.inside += usize::from(error.abs() <= found.ci95);
+    }
+
+    fn rms(&self) -> f64 {
+        (self.errors.iter().map(|it| it * it).sum::<f64>() / self.errors.len().max(1) as f64).sqrt()
+    }
+
+    fn bias(&self) -> f64 {
+        self.errors.iter().sum::<f64>() / self.errors.len().max(1) as f64
+    }
+
+    fn worst(&self) -> f64 {
+        self.errors.iter().fold(0.0, |worst, it| if it.abs() > worst { it.abs() } else { worst })
+    }
+
+    fn inside_share(&self) -> f64 {
+        self.inside as f64 / self.errors.len().max(1) as f64
+    }
+}
+
+#[derive(Debug, Default)]
+struct Score {
+    figures: BTreeMap<&'static str, Errors>,
+    passes: usize,
+    missed: Vec<String>,
+    invented: Vec<String>,
+}
+
+impl Score {
+    fn add(&mut self, figure: &'static str, found: Option<Estimate>, truth: Option<f64>) {
+        match (found, truth) {
+            (Some(found), Some(truth)) => self.figures.entry(figure).or_default().add(found, truth),
+            (None, Some(_)) => self.missed.push(figure.to_owned()),
+            _ => {}
+        }
+    }
+
+    fn print(&self, title: &str) {
+        println!("{title}: {} passes, missed {:?}, invented {:?}", self.passes, self.missed, self.invented);
+        for (figure, errors) in &self.figures {
+            println!(
+                "  {figure:<12} rms {:.4}  bias {:+.4}  worst {:.3}  inside {:.1} %  n {}",
+                errors.rms(),
+                errors.bias(),
+                errors.worst(),
+                100.0 * errors.inside_share(),
+                errors.errors.len()
+            );
+        }
+    }
+}
+
+fn analyse(scenario: &Scenario, noise: &LoggerNoise, seed: u64) -> Analysis {
+    let inputs = Inputs {
+        samples: Arc::new(log_samples(scenario, noise, seed)),
+        track: Some(track_of(&scenario.circuit)),
+        marked_crossing_s: None,
+        edits: Vec::new(),
+    };
+    if std::env::var("ACCURACY_LIST").is_ok() {
+        let plane = cornerbook::track::layout::plane_under(inputs.samples.fixes()).unwrap();
+        let smoothed = cornerbook::smooth::smooth(&inputs.samples, &plane, &job::Context::new()).unwrap();
+        println!("{:?}", smoothed.noise);
+        let layout = cornerbook::track::layout::lay_out(
+            smoothed.path,
+            inputs.track.as_ref(),
+            &plane,
+            smoothed.noise.wander_m2ps,
+        );
+        println!(
+            "Wander {:?} {:?} line {}",
+            layout.wander,
+            (0..8).map(|i| layout.drift.at(f64::from(i) * 50.0)).collect::<Vec<_>>(),
+            layout.line.length_m
+        );
+    }
+    analysis::run(&inputs, &job::Context::new()).unwrap()
+}
+
+fn track_of(circuit: &Circuit) -> cornerbook::track::file::TrackFile {
+    cornerbook::track::file::parse("circuit.geojson", circuit.geojson().as_bytes()).unwrap().0
+}
+
+fn score(score: &mut Score, scenario: &Scenario, analysis: &Analysis) {
+    let truth = &scenario.truth;
+    for lap in truth.laps.iter().filter(|it| it.time_s.is_some()) {
+        let found = analysis.laps.iter().find(|it| it.number == lap.lap).and_then(|it| it.time_s);
+        score.add("lap time", found, lap.time_s);
+    }
+    let timed = |lap: u32| truth.laps.iter().any(|it| it.lap == lap && it.time_s.is_some());
+    for true_pass in truth.passes.iter().filter(|it| timed(it.lap)) {
+        score.passes += 1;
+        match analysis.passes.iter().find(|it| it.lap == true_pass.lap && it.corner == true_pass.corner) {
+            Some(pass) if pass.direction == true_pass.direction => {
+                score_pass(score, scenario, analysis, pass, true_pass)
+            }
+            _ => score.missed.push(format!("lap {} corner {}", true_pass.lap, true_pass.corner)),
+        }
+    }
+    for pass in &analysis.passes {
+        if !truth.passes.iter().any(|it| it.lap == pass.lap && it.corner == pass.corner) {
+            score.invented.push(format!("lap {} corner {}", pass.lap, pass.corner));
+        }
+    }
+}
+
+fn score_pass(score: &mut Score, scenario: &Scenario, analysis: &Analysis, pass: &Pass, truth: &TruePass) {
+    if std::env::var("ACCURACY_LIST").is_ok() {
+        let dt = pass.turn_in.map_or(f64::NAN, |it| it.t_s.value - truth.turn_in.t_s);
+        let de = pass.exit.map_or(f64::NAN, |it| it.t_s.value - truth.exit.t_s);
+        println!(
+            "{} lap {} corner {} turn-in {dt:+.3} exit {de:+.3} apex {:+.3} min {:+.3}",
+            scenario.circuit.name,
+            pass.lap,
+            pass.corner,
+            pass.apex.map_or(f64::NAN, |it| it.mark.t_s.value - truth.apex.t_s),
+            pass.min_speed_mps.map_or(f64::NAN, |it| it.value - truth.min_speed.speed_mps),
+        );
+    }
+    score.add("turn-in", pass.turn_in.map(|it| it.t_s), Some(truth.turn_in.t_s));
+    score.add("exit", pass.exit.map(|it| it.t_s), Some(truth.exit.t_s));
+    score.add("apex", pass.apex.map(|it| it.mark.t_s), Some(truth.apex.t_s));
+    score.add("entry speed", pass.entry_speed_mps, Some(truth.turn_in.speed_mps));
+    score.add("exit speed", pass.exit_speed_mps, Some(truth.exit.speed_mps));
+    score.add("min speed", pass.min_speed_mps, Some(truth.min_speed.speed_mps));
+    score.add("approach", pass.approach_speed_mps, Some(truth.approach_speed_mps));
+    let line = analysis.reference.as_ref().unwrap();
+    let corner = &analysis.corners[pass.corner as usize - 1];
+    let crossing = |gate_m: Option<f64>, crossed: fn(&Pass) -> Option<f64>| {
+        let heading_rad = line.at(gate_m?)?.heading_rad;
+        let gate = true_place(scenario, analysis, pass.corner, crossed)?;
+        let near_lap = scenario.truth.crossing(pass.lap, gate, heading_rad, 12.0);
+        near_lap.filter(|it| (it.t_s - truth.apex.t_s).abs() < 8.0)
+    };
+    let entry = crossing(corner.entry_gate_m, |it| it.entry_gate_t_s);
+    let exit = crossing(corner.exit_gate_m, |it| it.exit_gate_t_s);
+    if let Some(entry) = entry {
+        score.add("gate speed", pass.entry_gate_speed_mps, Some(entry.speed_mps));
+    }
+    if let Some(exit) = exit {
+        score.add("gate speed", pass.exit_gate_speed_mps, Some(exit.speed_mps));
+    }
+    if let Some((entry, exit)) = entry.zip(exit) {
+        score.add("corner time", pass.time_s, Some(exit.t_s - entry.t_s));
+        score.add("path", pass.path_m, Some(exit.distance_m - entry.distance_m));
+    }
+}
+
+/// Where a gate really lies: the mean of the true places at which the timed laps were found to cross it. A receiver's
+/// wander shifts the whole session by some decimetres against the ground; that shift is the same for gate and laps.
+fn true_place(
+    scenario: &Scenario,
+    analysis: &Analysis,
+    corner: u32,
+    crossed: fn(&Pass) -> Option<f64>,
+) -> Option<Point> {
+    let timed = |lap: u32| analysis.laps.iter().any(|it| it.number == lap && it.kind == LapKind::Timed);
+    let places: Vec<Point> = analysis
+        .passes
+        .iter()
+        .filter(|it| it.corner == corner && timed(it.lap))
+        .filter_map(|it| Some(scenario.truth.state_at(crossed(it)?)?.position()))
+        .collect();
+    let sum = places.iter().fold(Point::default(), |sum, it| sum + *it);
+    (!places.is_empty()).then(|| sum.scaled(1.0 / places.len() as f64))
+}
+
+fn run(noise: &LoggerNoise, seeds: u64) -> Score {
+    let mut total = Score::default();
+    let drivers = [Driver::a(), Driver::b(), Driver::c()];
+    for circuit in Circuit::all() {
+        for seed in 0..seeds {
+            let driver = &drivers[usize::try_from(seed).unwrap() % drivers.len()];
+            let scenario = simulate(&circuit, driver, 8, seed);
+            let analysis = analyse(&scenario, noise, 100 + seed);
+            score(&mut total, &scenario, &analysis);
+        }
+    }
+    total
+}
+
+fn seeds() -> u64 {
+    if std::env::var("RUN_SLOW_TESTS").is_ok() { 10 } else { 4 }
+}
+
+#[test]
+fn with_a_yaw_rate_the_figures_reach_their_accuracy() {
+    let score = run(&LoggerNoise::default(), seeds());
+    score.print("with yaw rate");
+}
+
+#[test]
+fn without_a_yaw_rate_the_figures_reach_their_accuracy() {
+    let score = run(&LoggerNoise::without_yaw(), seeds());
+    score.print("without yaw rate");
+}

@@ -1,1 +1,5 @@
-//! Values for the Python cross-checks, and the reference tables of ../shared/data/reference.
+//! Checks against the outside world: reference tables here, reference libraries in Python beside them.
+//! `values` writes what the program computes to target/cross/; `cross/run` recomputes it (make cross).
+
+mod reference;
+mod values;

@@ -11,6 +11,7 @@
 )]
 
 mod accuracy;
+mod book_ops;
 mod cli;
 mod cross;
 mod laws;
@@ -18,5 +19,6 @@ mod logs;
 #[cfg(feature = "media")]
 mod media;
 mod real_data;
+mod sample;
 mod support;
 mod tidy;

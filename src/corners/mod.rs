@@ -1,5 +1,18 @@
 //! Corners of the reference line and the passes through them: turn-in, apex, exit, speeds, each with its interval.
 
+mod apex;
+mod extremum;
+pub mod find;
+mod hinge_fit;
+mod marks;
+pub mod passes;
+mod profile;
+mod repeat;
+mod shape_fit;
+mod timeline;
+
+pub use crate::session::MarkKind;
+
 use crate::session::Estimate;
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -55,14 +68,6 @@ pub struct Apex {
     pub by: ApexBy,
     /// From the inside edge (given or estimated), m.
     pub gap_m: Option<Estimate>,
-}
-
-/// The names of the three marks.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
-pub enum MarkKind {
-    TurnIn,
-    Apex,
-    Exit,
 }
 
 /// One trip of one lap through one corner. What cannot be told is `None`, with the reason in `unclear`.

@@ -1,1 +1,48 @@
 //! All wording and number formats: what people read on screens, in tables, captions and reports.
+//! Takes values of the lower rooms, gives text; never reads, computes or writes anything.
+
+mod note;
+mod number;
+mod table;
+pub mod timecode;
+mod words;
+
+pub use note::note;
+pub use number::{clock_time, decimals, difference, duration, fixed, interval, lap_time, speed, utc};
+pub use table::{Align, Table};
+pub use words::{apex_by, channel, direction, gate_origin, lap_kind, log_kind, mark, unclear};
+
+/// The usual cautions, as printed by the demo and in documents.
+pub const CAUTION: &str = "Motor sport is dangerous. This program informs, it does not instruct: \
+follow the circuit's rules, its marshals and licensed instructors, and drive within your own limits.";
+
+/// What is written where a figure cannot be told.
+pub const UNKNOWN: &str = "–";
+
+/// Text from outside (names of files, drivers, corners) for one line of a terminal: control characters, line breaks and
+/// the marks that turn the direction of writing are shown as escapes, so that a name can neither break the line nor
+/// steer the terminal.
+pub fn one_line(text: &str) -> String {
+    let mut line = String::with_capacity(text.len());
+    for letter in text.chars() {
+        let turns_direction = matches!(letter, '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}');
+        if letter.is_control() || turns_direction || matches!(letter, '\u{2028}' | '\u{2029}') {
+            line.extend(letter.escape_default());
+        } else {
+            line.push(letter);
+        }
+    }
+    line
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_hostile_name_stays_one_harmless_line() {
+        assert_eq!(one_line("run \"1\"\n\u{1b}[2J.csv"), "run \"1\"\\n\\u{1b}[2J.csv");
+        assert_eq!(one_line("a\u{202e}b\u{2028}"), "a\\u{202e}b\\u{2028}");
+        assert_eq!(one_line("Kehre 3 – rechts"), "Kehre 3 – rechts");
+    }
+}

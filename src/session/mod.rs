@@ -3,12 +3,14 @@
 
 mod clock_map;
 mod estimate;
+mod mark;
 mod note;
 mod path;
 mod samples;
 
 pub use clock_map::{ClockMap, SessionTime, VideoTime};
-pub use estimate::Estimate;
+pub use estimate::{Estimate, NORMAL_CI95};
+pub use mark::{MarkEdit, MarkKind};
 pub use note::{Note, NoteKind, Place};
 pub use path::{Path, PathState};
 pub use samples::{Channel, ChannelKind, ChannelUse, Fix, LogKind, Samples, SamplesParts, Source};

@@ -70,6 +70,10 @@ pub enum NoteKind {
     TimeRepeated {
         count: usize,
     },
+    /// Rows that shared a coarse stamp and were spread evenly up to the next one.
+    TimesSpread {
+        count: usize,
+    },
     TimeBack {
         count: usize,
         from_s: f64,
@@ -105,6 +109,8 @@ pub enum NoteKind {
     FilesOverlap {
         seconds: f64,
     },
+    /// The files have no common clock: joined in the order given, each right after the one before.
+    FileOrderAssumed,
 
     // Path
     /// The yaw rate has the opposite sign to the path: turned round.
@@ -136,9 +142,26 @@ pub enum NoteKind {
     },
     NoCorner,
 
+    /// A feature of the track file (from 1) without a known role: passed over.
+    TrackFeatureUnknown {
+        feature: usize,
+        role: Option<String>,
+    },
+
     // Passes
     PassesUnclear {
         count: usize,
+    },
+
+    // Book
+    /// A file of the book was not in its place, but beside the book.
+    FileMoved {
+        to: String,
+    },
+    /// A file of the book has another length than when it was put in.
+    FileChanged {
+        was_bytes: u64,
+        is_bytes: u64,
     },
 
     // Footage
@@ -146,6 +169,24 @@ pub enum NoteKind {
     /// The stamp lies whole hours from the log; taken as that time zone.
     ZoneShift {
         hours: f64,
+    },
+    /// What the time stamp of a recording is taken for; `told` where the chapters' stamps themselves tell.
+    StampMeaning {
+        end: bool,
+        told: bool,
+    },
+    /// Another time zone would let footage and log overlap too, with this much of the best one's weight (0 to 1).
+    ZoneUncertain {
+        hours: f64,
+        weight: f64,
+    },
+    /// The chapters' stamps do not fit one recording without gaps: by how many seconds.
+    ChaptersDisagree {
+        seconds: f64,
+    },
+    /// Pins that want the two clocks to run so differently that one of them is likely wrong.
+    RateUnlikely {
+        ppm: f64,
     },
     /// Footage and log do not overlap: by how many seconds they miss each other.
     NoOverlap {

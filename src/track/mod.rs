@@ -1,7 +1,13 @@
 //! Where the path lies on the circuit: track file, start/finish gate, laps, reference line.
 //! Takes GeoJSON bytes and a path; gives laps and, for every state of the path, where along the reference line it is.
 
+pub mod drift;
 pub mod file;
+pub mod find;
+pub mod laps;
+pub mod layout;
+pub mod place;
+pub mod reference;
 
 use crate::geom::Point;
 use crate::session::Estimate;

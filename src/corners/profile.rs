@@ -1,0 +1,124 @@
+//! The curvature of one pass against the way, turned so that the corner bends upward; forward for the turn-in,
+//! mirrored for the exit. Finds the rough shape of the rise that the exact fit starts from.
+
+/// One place of the profile.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct At {
+    /// The way, m (or log time, s, for a log without speed); rises.
+    pub(super) s: f64,
+    pub(super) t_s: f64,
+    /// Curvature, 1/m, positive into the corner (or yaw rate, rad/s).
+    pub(super) bend: f64,
+}
+
+/// The rise of a pass, roughly: the exact fit needs a window and a first guess.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct RoughRise {
+    /// Where the approach that the fit may use begins.
+    pub(super) low: f64,
+    /// Where the bend has a tenth, and nine tenths, of the plateau.
+    pub(super) foot: f64,
+    pub(super) shoulder: f64,
+    /// Bend at the top of the first rise.
+    pub(super) plateau: f64,
+}
+
+/// A rise counts as over once the bend has fallen by this share of the corner's largest after it.
+const FALL_SHARE: f64 = 0.12;
+/// The first rise must reach this share of the corner's largest bend.
+const FIRST_RISE_SHARE: f64 = 0.6;
+/// The approach ends where the bend was last more than this share of the plateau, either way.
+const APPROACH_SHARE: f64 = 0.2;
+
+/// Finds the first rise. `core` is the part of `s` where the corner's largest bend is sought; `approach` is how far
+/// before the rise the window reaches at most. `None` where nothing rises.
+pub(super) fn rough_rise(profile: &[At], core: (f64, f64), approach: f64) -> Option<RoughRise> {
+    let largest = profile
+        .iter()
+        .filter(|it| it.s >= core.0 && it.s <= core.1)
+        .map(|it| it.bend)
+        .fold(f64::NEG_INFINITY, f64::max);
+    if !largest.is_finite() || largest <= 0.0 {
+        return None;
+    }
+    let first = profile.iter().position(|it| it.s >= core.0 && it.bend >= FIRST_RISE_SHARE * largest)?;
+    let mut top = first;
+    for (index, it) in profile.iter().enumerate().skip(first).take_while(|(_, it)| it.s <= core.1) {
+        if it.bend > profile[top].bend {
+            top = index;
+        } else if it.bend < profile[top].bend - FALL_SHARE * largest {
+            break;
+        }
+    }
+    let plateau = profile[top].bend;
+    let half = crossing_before(profile, top, 0.5 * plateau)?;
+    let foot = crossing_before(profile, index_before(profile, half)?, 0.1 * plateau).unwrap_or(profile[0].s);
+    // The rise ends where the bend first reaches nine tenths after having passed the half.
+    let after_half = profile.partition_point(|it| it.s <= half);
+    let ninth = (after_half..=top).find(|index| profile[*index].bend >= 0.9 * plateau).unwrap_or(top);
+    let shoulder = crossing_before(profile, ninth, 0.9 * plateau).unwrap_or(profile[ninth].s);
+    let foot_index = profile.partition_point(|it| it.s < foot);
+    let low = profile[..foot_index]
+        .iter()
+        .rev()
+        .take_while(|it| it.bend.abs() <= APPROACH_SHARE * plateau && foot - it.s <= approach)
+        .last()
+        .map_or(foot, |it| it.s);
+    Some(RoughRise { low, foot, shoulder, plateau })
+}
+
+/// Where the bend last rose through `level` at or before `index`, between samples.
+fn crossing_before(profile: &[At], index: usize, level: f64) -> Option<f64> {
+    let below = profile[..=index].iter().rposition(|it| it.bend < level)?;
+    let (a, b) = (profile[below], *profile.get(below + 1)?);
+    let share = ((level - a.bend) / (b.bend - a.bend)).clamp(0.0, 1.0);
+    Some(a.s + share * (b.s - a.s))
+}
+
+fn index_before(profile: &[At], s: f64) -> Option<usize> {
+    profile.partition_point(|it| it.s <= s).checked_sub(1)
+}
+
+/// The same profile driven backwards: places negated and in reverse order.
+pub(super) fn mirrored(profile: &[At]) -> Vec<At> {
+    profile.iter().rev().map(|it| At { s: -it.s, ..*it }).collect()
+}
+
+/// Log time at a place of the profile, between its samples; outside, the end's.
+pub(super) fn time_at(profile: &[At], s: f64) -> Option<f64> {
+    let next = profile.partition_point(|it| it.s <= s).clamp(1, profile.len().checked_sub(1)?);
+    let (a, b) = (profile[next - 1], profile.get(next)?);
+    let share = ((s - a.s) / (b.s - a.s).max(1e-9)).clamp(0.0, 1.0);
+    Some(a.t_s + share * (b.t_s - a.t_s))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn profile(bend: impl Fn(f64) -> f64) -> Vec<At> {
+        (0..=800).map(|i| f64::from(i) * 0.1).map(|s| At { s, t_s: s / 10.0, bend: bend(s) }).collect()
+    }
+
+    #[test]
+    fn a_trapezoid_is_windowed_about_its_rise() {
+        let ramp = |s: f64, from: f64, to: f64| ((s - from) / (to - from)).clamp(0.0, 1.0);
+        let rough =
+            rough_rise(&profile(|s| 0.1 * (ramp(s, 30.0, 38.0) - ramp(s, 50.0, 60.0))), (20.0, 70.0), 20.0).unwrap();
+        assert!((rough.foot - 30.8).abs() < 0.1 && (rough.shoulder - 37.2).abs() < 0.1, "{rough:?}");
+        assert!((rough.low - 10.8).abs() < 0.3, "{rough:?}");
+    }
+
+    #[test]
+    fn the_first_of_two_rises_is_taken() {
+        let bump = |s: f64, at: f64| (1.0 - ((s - at) / 8.0).powi(2)).max(0.0);
+        let rough = rough_rise(&profile(|s| 0.08 * bump(s, 30.0) + 0.1 * bump(s, 50.0)), (15.0, 70.0), 20.0).unwrap();
+        assert!((rough.plateau - 0.08).abs() < 1e-3, "{rough:?}");
+    }
+
+    #[test]
+    fn nothing_rises_on_a_straight() {
+        assert_eq!(rough_rise(&profile(|_| 0.0), (0.0, 80.0), 20.0), None);
+        assert_eq!(rough_rise(&[], (0.0, 80.0), 20.0), None);
+    }
+}

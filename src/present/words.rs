@@ -1,0 +1,88 @@
+//! The words for the values of the vocabulary.
+
+use crate::corners::{ApexBy, Direction, Unclear};
+use crate::session::{ChannelKind, LogKind, MarkKind};
+use crate::track::{GateOrigin, LapKind};
+
+/// Why a figure of a pass is missing.
+pub fn unclear(reason: Unclear) -> &'static str {
+    match reason {
+        Unclear::NoTurnIn => "no clear turn-in: the steering does not break away from the straight at one place",
+        Unclear::NoExit => "no clear exit: the steering does not come back to the straight at one place",
+        Unclear::NoInside => "no inside edge given, and too few passes to estimate it from",
+        Unclear::NoPosition => "the log has no position here",
+        Unclear::NoSpeed => "the log has no speed here",
+        Unclear::GapInLog => "the log has a gap in this pass",
+        Unclear::OpenLap => "the lap begins or ends inside the corner",
+        Unclear::EditOutside => "a mark moved by hand lies outside this pass and was left out",
+    }
+}
+
+/// "left" or "right", as in files.
+pub fn direction(direction: Direction) -> &'static str {
+    match direction {
+        Direction::Left => "left",
+        Direction::Right => "right",
+    }
+}
+
+/// As in files: "timed", "out", "in", "partial".
+pub fn lap_kind(kind: LapKind) -> &'static str {
+    match kind {
+        LapKind::Timed => "timed",
+        LapKind::Out => "out",
+        LapKind::In => "in",
+        LapKind::Partial => "partial",
+    }
+}
+
+/// As in files: "file", "found", "marked".
+pub fn gate_origin(origin: GateOrigin) -> &'static str {
+    match origin {
+        GateOrigin::File => "file",
+        GateOrigin::Found => "found",
+        GateOrigin::Marked => "marked",
+    }
+}
+
+/// As in files: "edge", "envelope", "curvature".
+pub fn apex_by(by: ApexBy) -> &'static str {
+    match by {
+        ApexBy::Edge => "edge",
+        ApexBy::Envelope => "envelope",
+        ApexBy::Curvature => "curvature",
+    }
+}
+
+/// As people say it: "turn-in", "apex", "exit".
+pub fn mark(mark: MarkKind) -> &'static str {
+    match mark {
+        MarkKind::TurnIn => "turn-in",
+        MarkKind::Apex => "apex",
+        MarkKind::Exit => "exit",
+    }
+}
+
+pub fn log_kind(kind: LogKind) -> &'static str {
+    match kind {
+        LogKind::Csv => "CSV log",
+        LogKind::Nmea => "NMEA 0183 log",
+        LogKind::Gpx => "GPX log",
+    }
+}
+
+pub fn channel(kind: ChannelKind) -> &'static str {
+    match kind {
+        ChannelKind::Speed => "speed",
+        ChannelKind::Heading => "course",
+        ChannelKind::YawRate => "yaw rate",
+        ChannelKind::LateralAcceleration => "lateral acceleration",
+        ChannelKind::LongitudinalAcceleration => "longitudinal acceleration",
+        ChannelKind::EngineSpeed => "engine speed",
+        ChannelKind::Throttle => "throttle",
+        ChannelKind::Brake => "brake",
+        ChannelKind::Steering => "steering",
+        ChannelKind::Satellites => "satellites",
+        ChannelKind::Hdop => "HDOP",
+    }
+}

@@ -1,0 +1,200 @@
+//! Laps: directed crossings of the start/finish gate, interpolated on the smoothed path.
+
+use crate::geom::Point;
+use crate::session::{Estimate, Path, PathState};
+use crate::track::drift::Wander;
+use crate::track::{Gate, Lap, LapKind};
+
+/// A given gate is taken this much wider at both ends, m: positions wander by about as much.
+const GATE_MARGIN_M: f64 = 2.0;
+/// Two crossings closer in time than this, s, are one: no circuit is that short.
+const MIN_LAP_S: f64 = 5.0;
+
+/// One crossing of a gate.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Crossing {
+    pub t_s: f64,
+    /// (s)², from the position's variance along the path and the speed; without the receiver's wander.
+    pub variance_s2: f64,
+    pub speed_mps: f64,
+}
+
+impl Gate {
+    /// The gate across the path at a place: `half_width_m` to both sides.
+    pub fn across(position: Point, heading_rad: f64, half_width_m: f64) -> Self {
+        let left = Point::unit(heading_rad).left().scaled(half_width_m);
+        Self { left: position + left, right: position - left }
+    }
+
+    /// The direction in which a crossing counts: a quarter turn to the right of right-to-left.
+    pub fn forward(self) -> Point {
+        let across = self.left - self.right;
+        Point::new(across.y_m, -across.x_m)
+    }
+
+    /// The same gate for the opposite direction of travel.
+    pub fn reversed(self) -> Self {
+        Self { left: self.right, right: self.left }
+    }
+
+    fn widened(self, by_m: f64) -> Self {
+        let across = self.left - self.right;
+        let length_m = across.x_m.hypot(across.y_m).max(1e-9);
+        let more = across.scaled(by_m / length_m);
+        Self { left: self.left + more, right: self.right - more }
+    }
+
+    /// Signed distance before the gate line (positive once crossed), m.
+    fn ahead_m(self, point: Point) -> f64 {
+        let forward = self.forward();
+        (point - self.right).dot(forward) / forward.x_m.hypot(forward.y_m).max(1e-9)
+    }
+
+    /// Whether a point of the gate line lies between its ends.
+    fn holds(self, point: Point) -> bool {
+        let across = self.left - self.right;
+        (0.0..=1.0).contains(&((point - self.right).dot(across) / across.dot(across).max(1e-9)))
+    }
+}
+
+/// Every crossing in the gate's direction. A state exactly on the line belongs to the segment that leaves it, so each
+/// crossing counts once.
+pub fn crossings(path: &Path, gate: Gate) -> Vec<Crossing> {
+    let mut found: Vec<Crossing> = Vec::new();
+    let mut gaps = path.gaps.iter().peekable();
+    for pair in path.states.windows(2) {
+        let (a, b) = (&pair[0], &pair[1]);
+        while gaps.peek().is_some_and(|gap| gap.1 <= a.t_s) {
+            gaps.next();
+        }
+        if gaps.peek().is_some_and(|gap| a.t_s >= gap.0 && b.t_s <= gap.1) {
+            continue;
+        }
+        let ahead = |state: &PathState| gate.ahead_m(Point::new(state.x_m, state.y_m));
+        if !(ahead(a) < 0.0 && ahead(b) >= 0.0) {
+            continue;
+        }
+        let Some(crossing) = locate(path, gate, a, b) else { continue };
+        if found.last().is_none_or(|last| crossing.t_s - last.t_s > MIN_LAP_S) {
+            found.push(crossing);
+        }
+    }
+    found
+}
+
+/// Where between two states the path meets the gate line, by bisection on the interpolated path.
+fn locate(path: &Path, gate: Gate, a: &PathState, b: &PathState) -> Option<Crossing> {
+    let (mut before_s, mut after_s) = (a.t_s, b.t_s);
+    for _ in 0..30 {
+        let middle_s = 0.5 * (before_s + after_s);
+        let middle = path.at(middle_s)?;
+        if gate.ahead_m(Point::new(middle.x_m, middle.y_m)) < 0.0 { before_s = middle_s } else { after_s = middle_s }
+    }
+    let state = path.at(after_s)?;
+    let forward = gate.forward();
+    let towards = Point::unit(state.heading_rad).dot(forward) / forward.x_m.hypot(forward.y_m).max(1e-9);
+    let speed_mps = state.speed_mps * towards;
+    let holds = gate.widened(GATE_MARGIN_M).holds(Point::new(state.x_m, state.y_m));
+    (holds && speed_mps > 0.1).then(|| Crossing {
+        t_s: after_s,
+        variance_s2: state.along_variance_m2 / (speed_mps * speed_mps),
+        speed_mps,
+    })
+}
+
+/// Turns the two ends of a given line into a gate for the direction in which the path crosses it: that of the larger
+/// number of crossings, and of the first where they are equal.
+pub fn directed(path: &Path, gate: Gate) -> Gate {
+    let (there, back) = (crossings(path, gate), crossings(path, gate.reversed()));
+    let first = |list: &[Crossing]| list.first().map_or(f64::INFINITY, |it| it.t_s);
+    let keep = there.len() > back.len() || (there.len() == back.len() && first(&there) <= first(&back));
+    if keep { gate } else { gate.reversed() }
+}
+
+/// Laps between crossings. `usual_s` tells the complete laps from those that left the circuit.
+/// The first stretch is lap 0; the last, open one is an in lap.
+pub fn laps(path: &Path, crossings: &[Crossing], wander: Wander, is_timed: impl Fn(f64, f64) -> bool) -> Vec<Lap> {
+    let (Some(first), Some(last)) = (path.states.first(), path.states.last()) else { return Vec::new() };
+    let Some(first_crossing) = crossings.first() else { return Vec::new() };
+    let mut laps =
+        vec![Lap { number: 0, kind: LapKind::Out, start_t_s: first.t_s, end_t_s: first_crossing.t_s, time_s: None }];
+    for (pair, number) in crossings.windows(2).zip(1..) {
+        let (from, to) = (&pair[0], &pair[1]);
+        let time_s = to.t_s - from.t_s;
+        let speed_mps = from.speed_mps.min(to.speed_mps);
+        let wandered_s2 = wander.between_m2(time_s, 0.0) / (speed_mps * speed_mps);
+        let variance_s2 = from.variance_s2 + to.variance_s2 + wandered_s2;
+        let kind = if is_timed(from.t_s, to.t_s) { LapKind::Timed } else { LapKind::Partial };
+        laps.push(Lap {
+            number,
+            kind,
+            start_t_s: from.t_s,
+            end_t_s: to.t_s,
+            time_s: Some(Estimate::from_variance(time_s, variance_s2)),
+        });
+    }
+    if let Some(open) = crossings.last().filter(|it| last.t_s - it.t_s > 1.0) {
+        #[allow(clippy::cast_possible_truncation, reason = "laps are counted in hundreds")]
+        let number = crossings.len() as u32;
+        laps.push(Lap { number, kind: LapKind::In, start_t_s: open.t_s, end_t_s: last.t_s, time_s: None });
+    }
+    laps
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A path round a circle of 50 m radius at 10 m/s, sampled every `step_s`.
+    fn circle(step_s: f64, until_s: f64) -> Path {
+        let mut states = Vec::new();
+        let mut t_s = 0.0;
+        while t_s <= until_s {
+            let angle = t_s * 10.0 / 50.0;
+            states.push(PathState {
+                t_s,
+                x_m: 50.0 * angle.cos(),
+                y_m: 50.0 * angle.sin(),
+                speed_mps: 10.0,
+                heading_rad: angle + std::f64::consts::FRAC_PI_2,
+                yaw_rate_radps: 0.2,
+                acceleration_mps2: 0.0,
+                travelled_m: 10.0 * t_s,
+                across_variance_m2: 0.01,
+                along_variance_m2: 0.01,
+                speed_variance: 0.01,
+                heading_variance: 1e-4,
+                yaw_rate_variance: 1e-4,
+            });
+            t_s += step_s;
+        }
+        Path { states, gaps: Vec::new() }
+    }
+
+    #[test]
+    fn lap_times_of_a_circle_are_its_circumference_over_the_speed() {
+        let path = circle(0.1, 100.0);
+        let gate = Gate::across(Point::new(0.0, 50.0), std::f64::consts::PI, 5.0);
+        let found = crossings(&path, gate);
+        let expected_s = std::f64::consts::TAU * 50.0 / 10.0;
+        assert_eq!(found.len(), 3);
+        assert!((found[0].t_s - expected_s / 4.0).abs() < 1e-4);
+        assert!((found[1].t_s - found[0].t_s - expected_s).abs() < 1e-4);
+        assert!(crossings(&path, gate.reversed()).is_empty());
+    }
+
+    #[test]
+    fn a_gate_through_a_sample_counts_each_crossing_once() {
+        let path = circle(std::f64::consts::TAU * 50.0 / 10.0 / 100.0, 95.0);
+        let gate = Gate::across(Point::new(-50.0, 0.0), -std::f64::consts::FRAC_PI_2, 5.0);
+        assert_eq!(crossings(&path, gate).len(), 3);
+    }
+
+    #[test]
+    fn a_line_is_directed_the_way_it_is_driven() {
+        let path = circle(0.1, 100.0);
+        let gate = Gate::across(Point::new(0.0, 50.0), std::f64::consts::PI, 5.0);
+        assert_eq!(directed(&path, gate.reversed()), gate);
+        assert_eq!(directed(&path, gate), gate);
+    }
+}

@@ -1,0 +1,228 @@
+//! The reference line: the mean of the timed laps, taken place by place, with its heading and curvature.
+
+use crate::geom::Point;
+use crate::session::{Path, PathState};
+use crate::track::{ReferenceLine, ReferencePoint};
+use crate::units::wrap_angle;
+
+/// Spacing of the line's points, m.
+const SPACING_M: f64 = 1.0;
+/// Laps beyond this many add time and no shape.
+const MOST_LAPS: usize = 24;
+/// Each round of averaging takes the offsets of all laps from the line so far.
+const ROUNDS: usize = 3;
+
+/// The mean line of the stretches (from, to) in s, each one lap from gate to gate.
+/// Degenerate: no lap, or laps shorter than 20 m, give an empty line.
+pub fn reference_line(path: &Path, laps_s: &[(f64, f64)]) -> ReferenceLine {
+    let step = laps_s.len().div_ceil(MOST_LAPS).max(1);
+    let laps: Vec<Vec<PathState>> = laps_s
+        .iter()
+        .step_by(step)
+        .filter_map(|(from_s, to_s)| gate_to_gate(path, *from_s, *to_s))
+        .filter(|lap| lap.len() > 10)
+        .collect();
+    let Some(lap_m) = median(laps.iter().filter_map(|lap| lap_length_m(lap)).collect()) else {
+        return ReferenceLine::default();
+    };
+    if lap_m < 20.0 {
+        return ReferenceLine::default();
+    }
+    #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a lap is finite and below 1e7 m")]
+    let count = (lap_m / SPACING_M).round().clamp(20.0, 1e6) as usize;
+    let resampled: Vec<Vec<Point>> = laps.iter().map(|lap| resample(lap, count)).collect();
+    let mut points: Vec<Point> = (0..count)
+        .map(|index| {
+            let sum = resampled.iter().fold(Point::default(), |sum, lap| sum + lap[index]);
+            sum.scaled(1.0 / resampled.len() as f64)
+        })
+        .collect();
+    points = respace(&points, count);
+    for _ in 0..ROUNDS {
+        let line = with_shape(&points);
+        let offsets = mean_offsets(&line, &resampled);
+        let moved: Vec<Point> = line
+            .points
+            .iter()
+            .zip(offsets)
+            .map(|(point, offset)| point.position + Point::unit(point.heading_rad).left().scaled(offset))
+            .collect();
+        points = respace(&moved, count);
+    }
+    with_shape(&points)
+}
+
+/// The states of one lap with both ends exactly on the gate.
+fn gate_to_gate(path: &Path, from_s: f64, to_s: f64) -> Option<Vec<PathState>> {
+    let from = path.states.partition_point(|state| state.t_s <= from_s);
+    let to = path.states.partition_point(|state| state.t_s < to_s).max(from);
+    let inner = path.states[from..to].iter().copied();
+    Some(std::iter::once(path.at(from_s)?).chain(inner).chain(std::iter::once(path.at(to_s)?)).collect())
+}
+
+fn lap_length_m(lap: &[PathState]) -> Option<f64> {
+    Some(lap.last()?.travelled_m - lap.first()?.travelled_m)
+}
+
+fn median(mut values: Vec<f64>) -> Option<f64> {
+    if values.is_empty() {
+        return None;
+    }
+    let middle = values.len() / 2;
+    Some(*values.select_nth_unstable_by(middle, f64::total_cmp).1)
+}
+
+/// `count` points evenly spaced in the lap's own travelled distance. A lap's two ends do not meet exactly (another
+/// line over the gate, a wandering receiver): the miss is spread over the lap.
+fn resample(lap: &[PathState], count: usize) -> Vec<Point> {
+    let (first, last) = (lap[0], lap[lap.len() - 1]);
+    let total_m = last.travelled_m - first.travelled_m;
+    let miss = Point::new(last.x_m - first.x_m, last.y_m - first.y_m);
+    let mut after = 1;
+    (0..count)
+        .map(|index| {
+            let share = index as f64 / count as f64;
+            let at_m = first.travelled_m + share * total_m;
+            while after + 1 < lap.len() && lap[after].travelled_m < at_m {
+                after += 1;
+            }
+            let (a, b) = (&lap[after - 1], &lap[after]);
+            let along = ((at_m - a.travelled_m) / (b.travelled_m - a.travelled_m).max(1e-9)).clamp(0.0, 1.0);
+            let t_s = a.t_s + along * (b.t_s - a.t_s);
+            let state = Path { states: vec![*a, *b], gaps: Vec::new() }.at(t_s).unwrap_or(*a);
+            Point::new(state.x_m, state.y_m) - miss.scaled(share)
+        })
+        .collect()
+}
+
+/// The same closed polyline with `count` evenly spaced points, beginning at the first.
+fn respace(points: &[Point], count: usize) -> Vec<Point> {
+    let length_of = |index: usize| points[index].distance_m(points[(index + 1) % points.len()]);
+    let total_m: f64 = (0..points.len()).map(length_of).sum();
+    let mut segment = 0;
+    let mut passed_m = 0.0;
+    (0..count)
+        .map(|index| {
+            let at_m = total_m * index as f64 / count as f64;
+            while segment + 1 < points.len() && passed_m + length_of(segment) < at_m {
+                passed_m += length_of(segment);
+                segment += 1;
+            }
+            let share = ((at_m - passed_m) / length_of(segment).max(1e-9)).clamp(0.0, 1.0);
+            let (a, b) = (points[segment], points[(segment + 1) % points.len()]);
+            a + (b - a).scaled(share)
+        })
+        .collect()
+}
+
+/// Mean over the laps of the offset from the line, at each of its points; laps far off there do not count.
+fn mean_offsets(line: &ReferenceLine, laps: &[Vec<Point>]) -> Vec<f64> {
+    let count = line.points.len();
+    let mut sums = vec![(0.0, 0.0); count];
+    for lap in laps {
+        for (index, point) in lap.iter().enumerate() {
+            let expected_m = index as f64 * line.length_m / count as f64;
+            let found = line.nearest_between(*point, expected_m - 10.0, expected_m + 10.0);
+            if found.offset_m.abs() > 8.0 {
+                continue;
+            }
+            #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "0..count after rem_euclid")]
+            let nearest =
+                ((found.distance_m / line.length_m * count as f64).round() as i64).rem_euclid(count as i64) as usize;
+            sums[nearest].0 += found.offset_m;
+            sums[nearest].1 += 1.0;
+        }
+    }
+    // Points that no lap's own point fell nearest to take their neighbours' mean.
+    (0..count)
+        .map(|index| {
+            let near = [count - 1, 0, 1].map(|step| sums[(index + step) % count]);
+            let weight: f64 = near.iter().map(|it| it.1).sum();
+            near.iter().map(|it| it.0).sum::<f64>() / weight.max(1.0)
+        })
+        .collect()
+}
+
+/// Half the base over which heading and curvature are taken, in points.
+const SHAPE_REACH: usize = 3;
+
+/// Heading from chords to both sides, curvature from the heading, both on the closed line.
+pub fn with_shape(points: &[Point]) -> ReferenceLine {
+    let count = points.len();
+    if count < 2 * SHAPE_REACH + 1 {
+        return ReferenceLine::default();
+    }
+    let length_m: f64 = (0..count).map(|index| points[index].distance_m(points[(index + 1) % count])).sum();
+    let spacing_m = length_m / count as f64;
+    let smoothed: Vec<Point> = (0..count).map(|index| local_mean(points, index)).collect();
+    let chord_heading = |index: usize| {
+        let chord = smoothed[(index + 1) % count] - smoothed[(index + count - 1) % count];
+        chord.y_m.atan2(chord.x_m)
+    };
+    let mut headings = Vec::with_capacity(count);
+    let mut heading_rad = chord_heading(0);
+    headings.push(heading_rad);
+    for index in 1..count {
+        heading_rad += wrap_angle(chord_heading(index) - heading_rad);
+        headings.push(heading_rad);
+    }
+    let line_points = (0..count)
+        .map(|index| {
+            let before = (index + count - SHAPE_REACH) % count;
+            let turned_rad = (0..2 * SHAPE_REACH)
+                .map(|step| {
+                    let from = (before + step) % count;
+                    wrap_angle(headings[(from + 1) % count] - headings[from])
+                })
+                .sum::<f64>();
+            ReferencePoint {
+                distance_m: index as f64 * spacing_m,
+                position: points[index],
+                heading_rad: headings[index],
+                curvature_per_m: turned_rad / (2.0 * SHAPE_REACH as f64 * spacing_m),
+            }
+        })
+        .collect();
+    ReferenceLine { points: line_points, length_m }
+}
+
+/// Binomial mean of five neighbours (1 4 6 4 1): takes out the point-to-point grain, keeps a bend of 5 m radius.
+fn local_mean(points: &[Point], index: usize) -> Point {
+    let count = points.len();
+    [(count - 2, 1.0), (count - 1, 4.0), (0, 6.0), (1, 4.0), (2, 1.0)]
+        .iter()
+        .fold(Point::default(), |sum, (step, weight)| sum + points[(index + step) % count].scaled(weight / 16.0))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_circle_has_its_radius_everywhere() {
+        let points: Vec<Point> =
+            (0..314).map(|i| Point::unit(f64::from(i) * std::f64::consts::TAU / 314.0).scaled(50.0)).collect();
+        let line = with_shape(&points);
+        assert!((line.length_m - std::f64::consts::TAU * 50.0).abs() < 0.05);
+        for point in &line.points {
+            assert!((point.curvature_per_m - 0.02).abs() < 1e-4);
+        }
+    }
+
+    #[test]
+    fn nearest_is_signed_to_the_left_and_unrolled() {
+        let points: Vec<Point> = (0..400)
+            .map(|i| match i / 100 {
+                0 => Point::new(f64::from(i), 0.0),
+                1 => Point::new(100.0, f64::from(i - 100)),
+                2 => Point::new(f64::from(300 - i), 100.0),
+                _ => Point::new(0.0, f64::from(400 - i)),
+            })
+            .collect();
+        let line = with_shape(&points);
+        let place = line.nearest_between(Point::new(30.4, 2.0), 20.0, 40.0);
+        assert!((place.distance_m - 30.4).abs() < 1e-9 && (place.offset_m - 2.0).abs() < 1e-9);
+        let next_lap = line.nearest_between(Point::new(30.4, -2.0), 420.0, 440.0);
+        assert!((next_lap.distance_m - 430.4).abs() < 1e-9 && (next_lap.offset_m + 2.0).abs() < 1e-9);
+    }
+}
