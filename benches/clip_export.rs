@@ -59,7 +59,7 @@ fn main() {
 
 /// Twenty seconds of 1080p30 with noise, which keeps an encoder as busy as asphalt and grass do, and a tone.
 fn make_source(path: &Path) {
-    let pictures = "testsrc2=size=1920x1080:rate=30:duration=20,noise=alls=12:allf=t";
+    let pictures = "testsrc2=size=1920x1080:rate=30:duration=20,noise=alls=5:allf=t";
     let mut command = ffmpeg();
     command.args(["-f", "lavfi", "-i", pictures, "-f", "lavfi", "-i", "sine=frequency=440:sample_rate=48000:duration=20"]);
     command.args(["-c:v", "libx264", "-preset", "veryfast", "-crf", "20", "-pix_fmt", "yuv420p", "-g", "60"]);
