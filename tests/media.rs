@@ -1,5 +1,7 @@
 //! Footage and films: generated and real videos, re-opened and read back.
 
+#[path = "media/bad.rs"]
+mod bad;
 #[path = "media/clips.rs"]
 mod clips;
 #[path = "media/made.rs"]

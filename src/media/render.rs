@@ -264,6 +264,7 @@ fn write_pictures(
                         Some(next) => at = next,
                         None => break,
                     }
+                    show.step()?;
                 }
                 show.go_on_to(until);
             }
@@ -288,6 +289,15 @@ fn write_pictures(
 }
 
 impl Show<'_> {
+    /// Goes on to the next frame.
+    fn step(&mut self) -> Result<(), Error> {
+        if let Some(showing) = &mut self.showing {
+            showing.advance()?;
+            showing.position = showing.frame.at;
+        }
+        Ok(())
+    }
+
     /// The film has come to `at` without a new frame: the one on show stays.
     fn go_on_to(&mut self, at: VideoTime) {
         if let Some(showing) = &mut self.showing {

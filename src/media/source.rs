@@ -22,7 +22,7 @@ use crate::media::error::Error;
 /// How long one wait for a sample lasts before the bus is looked at, so that an error never hangs.
 const PATIENCE: gst::ClockTime = gst::ClockTime::from_mseconds(20);
 /// Longest silence of a pipeline that is neither at its end nor in error, in waits of [`PATIENCE`].
-const WAITS_AT_MOST: u32 = 1500;
+const WAITS_AT_MOST: u32 = 500;
 /// Samples that may lie decoded in the appsink before the pipeline waits for us.
 const SAMPLES_AHEAD: u32 = 4;
 
@@ -139,16 +139,16 @@ impl Source {
                 self.streams.extend(exposed.try_iter().map(|(stream, _)| stream));
                 return self.play();
             }
-            if let Some(trouble) = self.trouble() {
+            if self.trouble().is_some() {
                 self.streams.extend(exposed.try_iter().map(|(stream, _)| stream));
                 return Err(match self.stream(which) {
                     // With nothing linked the pipeline stops too; what it found is the better story.
                     None if !self.streams.is_empty() => self.stream_missing(which),
-                    _ => self.refusal(&trouble),
+                    _ => self.refusal(),
                 });
             }
         }
-        Err(Error::NotVideo { path: self.path.clone() })
+        Err(self.refusal())
     }
 
     fn is_prerolled(&self) -> bool {
@@ -156,11 +156,7 @@ impl Source {
     }
 
     fn play(&self) -> Result<(), Error> {
-        self.pipeline.set_state(gst::State::Playing).map_err(|_| match self.trouble() {
-            Some(trouble) => self.refusal(&trouble),
-            None => Error::NotVideo { path: self.path.clone() },
-        })?;
-        Ok(())
+        self.pipeline.set_state(gst::State::Playing).map(|_| ()).map_err(|_| self.refusal())
     }
 
     /// The first stream of the kind, which is the one delivered.
@@ -199,12 +195,7 @@ impl Source {
 
     /// The first error on the bus, in the words of GStreamer.
     fn trouble(&self) -> Option<String> {
-        let bus = self.pipeline.bus()?;
-        let message = bus.pop_filtered(&[gst::MessageType::Error])?;
-        match message.view() {
-            gst::MessageView::Error(error) => Some(plain_words(&error.error().to_string())),
-            _ => None,
-        }
+        first_error(&self.pipeline, gst::ClockTime::ZERO)
     }
 
     fn damaged(&self, cause: String) -> Error {
@@ -221,7 +212,7 @@ impl Source {
     }
 
     /// Why a file could not even be opened: a movie file without its index was cut off, anything else is no video.
-    fn refusal(&self, _trouble: &str) -> Error {
+    fn refusal(&self) -> Error {
         let path = self.path.clone();
         let head = files::read_head(&path, 12).unwrap_or_default();
         let is_movie = matches!(head.get(4..8), Some(b"ftyp" | b"moov" | b"mdat" | b"wide" | b"free"));
@@ -269,7 +260,19 @@ fn attach(
     Ok(())
 }
 
+/// The first error on a pipeline's bus, in the words of GStreamer. Waits at most that long for a message, and passes over all others.
+pub(crate) fn first_error(pipeline: &gst::Pipeline, wait: gst::ClockTime) -> Option<String> {
+    let bus = pipeline.bus()?;
+    let mut message = bus.timed_pop(wait)?;
+    loop {
+        match message.view() {
+            gst::MessageView::Error(error) => return Some(plain_words(&error.error().to_string())),
+            _ => message = bus.pop()?,
+        }
+    }
+}
+
 /// GStreamer ends its sentences with a full stop; ours go on.
-fn plain_words(message: &str) -> String {
+pub(crate) fn plain_words(message: &str) -> String {
     message.trim().trim_end_matches('.').to_lowercase()
 }

@@ -21,6 +21,7 @@ use crate::job::Context;
 use crate::media::encoders::{Profile, element};
 use crate::media::error::Error;
 use crate::media::sound::{CHANNELS, RATE_HZ};
+use crate::media::source::{first_error, plain_words};
 
 /// Pictures that may wait for the encoder; each 1080p one is 3 MB.
 const PICTURES_WAITING: u64 = 6;
@@ -139,10 +140,11 @@ impl FilmWriter {
         let bus = self.pipeline.bus().expect("every pipeline has a bus");
         loop {
             context.check()?;
-            match bus.timed_pop_filtered(PATIENCE, &[gst::MessageType::Eos, gst::MessageType::Error]) {
-                Some(message) if message.type_() == gst::MessageType::Eos => return Ok(()),
-                Some(message) => return Err(self.error_of(&message)),
-                None => {}
+            let Some(message) = bus.timed_pop(PATIENCE) else { continue };
+            match message.view() {
+                gst::MessageView::Eos(_) => return Ok(()),
+                gst::MessageView::Error(it) => return Err(self.failed(plain_words(&it.error().to_string()))),
+                _ => {}
             }
         }
     }
@@ -166,17 +168,7 @@ impl FilmWriter {
 
     /// The first error on the bus, waiting for one at most that long.
     fn trouble(&self, wait: gst::ClockTime) -> Option<Error> {
-        let message = self.pipeline.bus()?.timed_pop_filtered(wait, &[gst::MessageType::Error])?;
-        Some(self.error_of(&message))
-    }
-
-    fn error_of(&self, message: &gst::Message) -> Error {
-        match message.view() {
-            gst::MessageView::Error(error) => {
-                self.failed(error.error().to_string().trim_end_matches('.').to_lowercase())
-            }
-            _ => self.failed("the encoder has stopped".to_owned()),
-        }
+        first_error(&self.pipeline, wait).map(|cause| self.failed(cause))
     }
 
     fn failed(&self, cause: String) -> Error {

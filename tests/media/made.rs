@@ -142,6 +142,8 @@ pub struct Recipe {
     /// Start and end of a 1 kHz tone in a sound track that is silent otherwise, s; `None` for no sound track.
     pub tone_s: Option<(f64, f64)>,
     pub has_location: bool,
+    /// MP4 with its index before its pictures, as tools for the web write it.
+    pub index_first: bool,
     /// An `image-orientation` tag.
     pub orientation: Option<&'static str>,
 }
@@ -214,6 +216,9 @@ pub fn footage_by(profile: media::encoders::Profile, path: &Path, recipe: &Recip
     let sink = gst::ElementFactory::make("filesink").property("location", path).build().unwrap();
     pipeline.add_many([&muxer, &sink]).unwrap();
     muxer.link(&sink).unwrap();
+    if recipe.index_first {
+        muxer.set_property("faststart", true);
+    }
     let setter = muxer.dynamic_cast_ref::<gst::TagSetter>().unwrap();
     if recipe.has_location {
         setter.add_tag::<gst::tags::GeoLocationLatitude>(&47.5, gst::TagMergeMode::Replace);

@@ -1,0 +1,175 @@
+//! A clip at 1080p against `ffmpeg` decoding the same stretch, drawing text over it and encoding it with the same encoder
+//! settings, in turn in the same run. Prints the times and their ratio; above 1 the clip is the faster.
+
+#![allow(clippy::unwrap_used, clippy::print_stdout, clippy::disallowed_methods, reason = "a bench speaks and measures")]
+
+use std::path::{Path, PathBuf};
+use std::process::{Command, Stdio};
+use std::time::Instant;
+
+use cornerbook::analysis::Analysis;
+use cornerbook::corners::{Corner, Direction, Mark, Pass};
+use cornerbook::files::Overwrite;
+use cornerbook::geom::Point;
+use cornerbook::geom::plane::Plane;
+use cornerbook::job::Context;
+use cornerbook::media;
+use cornerbook::reel::{Chapter, ClipOptions, ClipPlan, clip_plan};
+use cornerbook::session::{self, ClockMap, Estimate, PathState};
+use cornerbook::track::{ReferenceLine, ReferencePoint};
+
+/// Length of the clip, s, and where in the footage it begins.
+const CLIP_S: f64 = 12.0;
+const FROM_S: f64 = 4.0;
+const RUNS: usize = 3;
+
+fn main() {
+    if Command::new("ffmpeg").arg("-version").stdout(Stdio::null()).stderr(Stdio::null()).status().is_err() {
+        println!("SKIPPED: ffmpeg is not installed; install the Debian package ffmpeg");
+        return;
+    }
+    let folder = tempfile::tempdir().unwrap();
+    let source = folder.path().join("source.mp4");
+    make_source(&source);
+    let plan = plan(&source);
+    let (mut ours_s, mut theirs_s) = (Vec::new(), Vec::new());
+    for run in 0..RUNS {
+        let clip = folder.path().join(format!("clip{run}.mp4"));
+        let begin = Instant::now();
+        let rendered = media::render_clip(&plan, &clip, Overwrite::Refuse, &Context::new()).unwrap();
+        ours_s.push(begin.elapsed().as_secs_f64());
+
+        let text = folder.path().join(format!("text{run}.mp4"));
+        let begin = Instant::now();
+        run_ffmpeg(&text_over(&source, &text));
+        theirs_s.push(begin.elapsed().as_secs_f64());
+        println!(
+            "run {run}: clip {:.2} s ({} frames, {:.0} frames/s, {} kB), ffmpeg {:.2} s ({} kB)",
+            ours_s[run],
+            rendered.frames,
+            rendered.frames as f64 / ours_s[run],
+            std::fs::metadata(&clip).unwrap().len() / 1000,
+            theirs_s[run],
+            std::fs::metadata(&text).unwrap().len() / 1000,
+        );
+    }
+    let best = |times: &[f64]| times.iter().copied().fold(f64::INFINITY, f64::min);
+    println!("clip_export: 1080p30, {CLIP_S} s: ffmpeg/clip = {:.2} (best of {RUNS} each)", best(&theirs_s) / best(&ours_s));
+}
+
+/// Twenty seconds of 1080p30 with noise, which keeps an encoder as busy as asphalt and grass do, and a tone.
+fn make_source(path: &Path) {
+    let pictures = "testsrc2=size=1920x1080:rate=30:duration=20,noise=alls=5:allf=t";
+    let mut command = ffmpeg();
+    command.args(["-f", "lavfi", "-i", pictures, "-f", "lavfi", "-i", "sine=frequency=440:sample_rate=48000:duration=20"]);
+    command.args(["-c:v", "libx264", "-preset", "veryfast", "-crf", "20", "-pix_fmt", "yuv420p", "-g", "60"]);
+    command.args(["-c:a", "aac", "-ac", "2"]).arg(path);
+    assert!(command.status().unwrap().success(), "ffmpeg cannot make the source");
+}
+
+fn ffmpeg() -> Command {
+    let mut command = Command::new("ffmpeg");
+    command.args(["-nostdin", "-v", "error", "-y"]);
+    command
+}
+
+/// The settings of the MP4 profile in `resources/export-profiles.toml`, in ffmpeg's words, and three lines of text as
+/// large as ours.
+fn text_over(source: &Path, out: &Path) -> Vec<String> {
+    let line = |x: u32, y: u32, text: &str| {
+        format!("drawtext=text='{text}':x={x}:y={y}:fontsize=37:fontcolor=white:box=1:boxcolor=black@0.8:boxborderw=20")
+    };
+    let filter = [line(60, 960, "87 km/h  T1 Lap 4"), line(1200, 960, "Turn-in 87.3  Apex 54.2  Exit 71.0"), line(1560, 60, "%{pts}")];
+    let words = |it: &[&str]| it.iter().map(|it| (*it).to_owned()).collect::<Vec<_>>();
+    let mut arguments = words(&["-ss", &FROM_S.to_string(), "-t", &CLIP_S.to_string(), "-i"]);
+    arguments.push(source.display().to_string());
+    arguments.extend(words(&["-vf", &filter.join(",")]));
+    arguments.extend(words(&["-c:v", "libx264", "-preset", "veryfast", "-crf", "21", "-bf", "0", "-g", "60"]));
+    arguments.extend(words(&["-profile:v", "high", "-c:a", "aac", "-b:a", "160k"]));
+    arguments.push(out.display().to_string());
+    arguments
+}
+
+fn run_ffmpeg(arguments: &[String]) {
+    assert!(ffmpeg().args(arguments).status().unwrap().success(), "ffmpeg {arguments:?}");
+}
+
+/// A pass whose clip is [`CLIP_S`] long, with every part of the overlay moving: the path is sampled at 25 Hz.
+fn plan(source: &Path) -> ClipPlan {
+    let sure = |value: f64| Estimate { value, ci95: 0.0 };
+    let states: Vec<PathState> = (0..500).map(|index| state(f64::from(index) * 0.04)).collect();
+    let mark = |t_s: f64| Mark { t_s: sure(t_s), latitude_deg: None, longitude_deg: None, distance_m: None, speed_mps: None };
+    let points = states.iter().map(|it| ReferencePoint {
+        distance_m: it.travelled_m,
+        position: Point::new(it.x_m, it.y_m),
+        heading_rad: it.heading_rad,
+        curvature_per_m: 0.0,
+    });
+    let analysis = Analysis {
+        plane: Some(Plane::new(47.0, 8.0, 0.0)),
+        reference: Some(ReferenceLine { points: points.collect(), length_m: 400.0 }),
+        path: session::Path { states, gaps: Vec::new() },
+        gate: None,
+        laps: Vec::new(),
+        corners: vec![Corner {
+            number: 1,
+            name: "T1".to_owned(),
+            direction: Direction::Left,
+            angle_deg: 90.0,
+            min_radius_m: None,
+            entry_gate_m: Some(120.0),
+            middle_m: Some(200.0),
+            exit_gate_m: Some(280.0),
+            latitude_deg: None,
+            longitude_deg: None,
+        }],
+        passes: vec![Pass {
+            lap: 1,
+            corner: 1,
+            direction: Direction::Left,
+            turn_in: Some(mark(FROM_S + 2.0)),
+            apex: None,
+            exit: Some(mark(FROM_S + CLIP_S - 2.0)),
+            approach_speed_mps: None,
+            entry_speed_mps: Some(sure(20.0)),
+            min_speed_mps: Some(sure(15.0)),
+            min_speed_t_s: Some(sure(FROM_S + CLIP_S / 2.0)),
+            exit_speed_mps: Some(sure(18.0)),
+            entry_gate_speed_mps: None,
+            exit_gate_speed_mps: None,
+            time_s: None,
+            path_m: None,
+            exit_cost_s: None,
+            entry_gate_t_s: None,
+            exit_gate_t_s: None,
+            edited: Vec::new(),
+            unclear: Vec::new(),
+        }],
+        places: Vec::new(),
+        notes: Vec::new(),
+    };
+    let footage = media::probe(source).unwrap();
+    let clock = ClockMap { log_t_s_at_zero: 0.0, rate_ppm: 0.0 };
+    let chapter = Chapter { file: PathBuf::from(source), clock, start: footage.start, end: footage.end };
+    clip_plan(&analysis, 1, 1, &[chapter], &ClipOptions::default()).unwrap()
+}
+
+/// A wide left-hand arc at a speed that changes all the time.
+fn state(t_s: f64) -> PathState {
+    let heading_rad = t_s / 20.0 * std::f64::consts::PI;
+    PathState {
+        t_s,
+        x_m: 120.0 * heading_rad.sin(),
+        y_m: 120.0 * (1.0 - heading_rad.cos()),
+        speed_mps: 18.0 + 4.0 * (t_s * 0.7).sin(),
+        heading_rad,
+        yaw_rate_radps: 0.16,
+        acceleration_mps2: 0.0,
+        travelled_m: t_s * 20.0,
+        across_variance_m2: 0.0,
+        along_variance_m2: 0.0,
+        speed_variance: 0.0,
+        heading_variance: 0.0,
+        yaw_rate_variance: 0.0,
+    }
+}
