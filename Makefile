@@ -24,10 +24,10 @@ install: rust packages-demo
 	cargo build --release --locked --bin cornerbook
 	install -D -m 755 target/release/cornerbook "$(DESTDIR)$(PREFIX)/bin/cornerbook"
 
-##  make test      format, lints, tests, documents and cross-checks (RUN_SLOW_TESTS=1 adds the long ones)
+##  make test      format, lints, documents, tests and cross-checks (RUN_SLOW_TESTS=1 adds the long ones)
 .PHONY: test
-test: rust packages-test format lint test-core test-default docs cross
-	@echo "make test: format, lints, tests, documents and cross-checks passed"
+test: rust packages-test format lint docs test-core test-default cross
+	@echo "make test: format, lints, documents, tests and cross-checks passed"
 
 ##  make bench     the benches: speed against the goals of docs/methods.md
 .PHONY: bench
@@ -51,6 +51,10 @@ lint:
 	cargo clippy --locked --all-targets $(CORE) -- -D warnings
 	cargo clippy --locked --all-targets -- -D warnings
 
+.PHONY: docs
+docs:
+	RUSTDOCFLAGS="-D warnings" cargo doc --locked --no-deps
+
 .PHONY: test-core
 test-core:
 	cargo test --locked $(CORE)
@@ -58,10 +62,6 @@ test-core:
 .PHONY: test-default
 test-default:
 	cargo test --locked
-
-.PHONY: docs
-docs:
-	RUSTDOCFLAGS="-D warnings" cargo doc --locked --no-deps
 
 .PHONY: cross
 cross:

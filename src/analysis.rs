@@ -59,10 +59,13 @@ pub fn run(inputs: &Inputs, context: &job::Context) -> Result<Analysis, job::Can
         return Ok(analysis);
     };
     analysis.plane = Some(plane);
-    let smoothed = smooth(samples, &plane, context)?;
+    let mut smoothed = smooth(samples, &plane, context)?;
     analysis.notes.extend(smoothed.notes.iter().cloned());
     context.set_progress(0.5);
-    let layout = lay_out(&smoothed.path, inputs.track.as_ref(), &plane, smoothed.noise.wander_m2ps);
+    let layout = lay_out(std::mem::take(&mut smoothed.path), inputs.track.as_ref(), &plane, smoothed.noise.wander_m2ps);
+    for (t_s, position) in &mut smoothed.fixes {
+        *position = *position - layout.drift.at(*t_s);
+    }
     context.check()?;
     context.set_progress(0.7);
     take_passes(&mut analysis, inputs, &smoothed, &layout, &plane, context)?;
@@ -71,7 +74,7 @@ pub fn run(inputs: &Inputs, context: &job::Context) -> Result<Analysis, job::Can
     analysis.notes.extend(layout.notes);
     analysis.laps = layout.laps;
     analysis.reference = (!layout.line.points.is_empty()).then_some(layout.line);
-    analysis.path = smoothed.path;
+    analysis.path = layout.path;
     context.set_progress(1.0);
     Ok(analysis)
 }
@@ -99,12 +102,15 @@ fn take_passes(
         inputs.edits.iter().rev().find(|it| (it.lap, it.corner, it.mark) == (lap, corner, mark)).map(|it| it.t_s)
     };
     let circuit = Circuit {
-        path: &smoothed.path,
+        path: &layout.path,
         places: &layout.places,
         laps: &layout.laps,
         line: &layout.line,
         plane,
         noise: &smoothed.noise,
+        wander: layout.wander,
+        session_shift_m2: layout.session_shift_m2,
+        speed: smoothed.speed.as_ref(),
         yaw_rate: smoothed.yaw_rate.as_ref(),
         heading: smoothed.heading.as_ref(),
         fixes: &smoothed.fixes,

@@ -5,9 +5,11 @@ use std::sync::Arc;
 
 use cornerbook::analysis::{self, Analysis, Inputs};
 use cornerbook::corners::Pass;
+use cornerbook::geom::Point;
 use cornerbook::job;
 use cornerbook::sample::{Circuit, Driver, LoggerNoise, Scenario, TruePass, log_samples, simulate};
 use cornerbook::session::Estimate;
+use cornerbook::track::LapKind;
 
 /// Errors of one figure: how far off, and how often the truth lies inside the stated interval.
 #[derive(Debug, Default, Clone)]
@@ -79,6 +81,23 @@ fn analyse(scenario: &Scenario, noise: &LoggerNoise, seed: u64) -> Analysis {
         marked_crossing_s: None,
         edits: Vec::new(),
     };
+    if std::env::var("ACCURACY_LIST").is_ok() {
+        let plane = cornerbook::track::layout::plane_under(inputs.samples.fixes()).unwrap();
+        let smoothed = cornerbook::smooth::smooth(&inputs.samples, &plane, &job::Context::new()).unwrap();
+        println!("{:?}", smoothed.noise);
+        let layout = cornerbook::track::layout::lay_out(
+            smoothed.path,
+            inputs.track.as_ref(),
+            &plane,
+            smoothed.noise.wander_m2ps,
+        );
+        println!(
+            "Wander {:?} {:?} line {}",
+            layout.wander,
+            (0..8).map(|i| layout.drift.at(f64::from(i) * 50.0)).collect::<Vec<_>>(),
+            layout.line.length_m
+        );
+    }
     analysis::run(&inputs, &job::Context::new()).unwrap()
 }
 
@@ -129,17 +148,16 @@ fn score_pass(score: &mut Score, scenario: &Scenario, analysis: &Analysis, pass:
     score.add("exit speed", pass.exit_speed_mps, Some(truth.exit.speed_mps));
     score.add("min speed", pass.min_speed_mps, Some(truth.min_speed.speed_mps));
     score.add("approach", pass.approach_speed_mps, Some(truth.approach_speed_mps));
-    let corner = &analysis.corners[pass.corner as usize - 1];
     let line = analysis.reference.as_ref().unwrap();
-    let plane = scenario.circuit.plane();
-    let crossing = |gate_m: Option<f64>| {
-        let at = line.at(gate_m?)?;
-        let (latitude_deg, longitude_deg) = analysis.plane?.to_degrees(at.position);
-        let near_lap =
-            scenario.truth.crossing(pass.lap, plane.to_plane(latitude_deg, longitude_deg), at.heading_rad, 12.0);
+    let corner = &analysis.corners[pass.corner as usize - 1];
+    let crossing = |gate_m: Option<f64>, crossed: fn(&Pass) -> Option<f64>| {
+        let heading_rad = line.at(gate_m?)?.heading_rad;
+        let gate = true_place(scenario, analysis, pass.corner, crossed)?;
+        let near_lap = scenario.truth.crossing(pass.lap, gate, heading_rad, 12.0);
         near_lap.filter(|it| (it.t_s - truth.apex.t_s).abs() < 8.0)
     };
-    let (entry, exit) = (crossing(corner.entry_gate_m), crossing(corner.exit_gate_m));
+    let entry = crossing(corner.entry_gate_m, |it| it.entry_gate_t_s);
+    let exit = crossing(corner.exit_gate_m, |it| it.exit_gate_t_s);
     if let Some(entry) = entry {
         score.add("gate speed", pass.entry_gate_speed_mps, Some(entry.speed_mps));
     }
@@ -150,6 +168,25 @@ fn score_pass(score: &mut Score, scenario: &Scenario, analysis: &Analysis, pass:
         score.add("corner time", pass.time_s, Some(exit.t_s - entry.t_s));
         score.add("path", pass.path_m, Some(exit.distance_m - entry.distance_m));
     }
+}
+
+/// Where a gate really lies: the mean of the true places at which the timed laps were found to cross it. A receiver's
+/// wander shifts the whole session by some decimetres against the ground; that shift is the same for gate and laps.
+fn true_place(
+    scenario: &Scenario,
+    analysis: &Analysis,
+    corner: u32,
+    crossed: fn(&Pass) -> Option<f64>,
+) -> Option<Point> {
+    let timed = |lap: u32| analysis.laps.iter().any(|it| it.number == lap && it.kind == LapKind::Timed);
+    let places: Vec<Point> = analysis
+        .passes
+        .iter()
+        .filter(|it| it.corner == corner && timed(it.lap))
+        .filter_map(|it| Some(scenario.truth.state_at(crossed(it)?)?.position()))
+        .collect();
+    let sum = places.iter().fold(Point::default(), |sum, it| sum + *it);
+    (!places.is_empty()).then(|| sum.scaled(1.0 / places.len() as f64))
 }
 
 fn run(noise: &LoggerNoise, seeds: u64) -> Score {

@@ -6,7 +6,7 @@ use crate::corners::find::Span;
 use crate::geom::Point;
 use crate::session::{Estimate, NORMAL_CI95, Path, PathState};
 use crate::track::ReferenceLine;
-use crate::track::laps::wander_between_m2;
+use crate::track::drift::Wander;
 
 /// The inside of one corner.
 #[derive(Debug, Clone)]
@@ -141,7 +141,13 @@ fn circle_through(points: &[Point]) -> Option<(Point, f64)> {
 }
 
 /// The apex of a pass between two log times. `None` where the path does not reach over them.
-pub(super) fn apex(path: &Path, inside: &Inside, (from_s, to_s): (f64, f64), wander_m2ps: f64) -> Option<Nearest> {
+pub(super) fn apex(
+    path: &Path,
+    inside: &Inside,
+    (from_s, to_s): (f64, f64),
+    wander: Wander,
+    session_shift_m2: f64,
+) -> Option<Nearest> {
     if to_s <= from_s {
         return None;
     }
@@ -160,27 +166,37 @@ pub(super) fn apex(path: &Path, inside: &Inside, (from_s, to_s): (f64, f64), wan
         }
     }
     let state = path.at(best.1)?;
-    let across_m2 = state.across_variance_m2 + 0.5 * wander_between_m2(wander_m2ps, f64::INFINITY);
+    let place_m2 = match inside {
+        // An edge stands on the ground: what the whole session is shifted against it counts too.
+        Inside::Edge(_) => wander.variance_m2 + session_shift_m2,
+        Inside::Envelope { .. } | Inside::Unknown => wander.variance_m2,
+    };
     Some(Nearest {
-        t_s: Estimate { value: best.1, ci95: nearest_ci95_s(&gap_at, best, &state, (from_s, to_s)) },
-        gap_m: Some(Estimate::from_variance(best.0, across_m2)),
+        t_s: Estimate { value: best.1, ci95: nearest_ci95_s(&gap_at, best, &state, (from_s, to_s), place_m2) },
+        gap_m: Some(Estimate::from_variance(best.0, state.across_variance_m2 + place_m2)),
     })
 }
 
-/// The nearest place is where the path runs parallel to the edge: it shifts by the heading's error over the relative
-/// curvature of the two, seen in how the gap opens to both sides.
+/// The nearest place is where the path runs parallel to the edge: it shifts by the heading's error, and by what the
+/// edge turns over the error along the path, over the relative curvature of the two – seen in how the gap opens.
 fn nearest_ci95_s(
     gap_at: &impl Fn(f64) -> Option<f64>,
     (gap_m, t_s): (f64, f64),
     state: &PathState,
     (from_s, to_s): (f64, f64),
+    place_m2: f64,
 ) -> f64 {
     let reach_s = (0.25 * (to_s - from_s)).clamp(0.05, 0.4);
     let widest_s = 0.5 * (to_s - from_s);
     let (Some(before), Some(after)) = (gap_at(t_s - reach_s), gap_at(t_s + reach_s)) else { return widest_s };
     let opening = (before + after - 2.0 * gap_m) / (reach_s * reach_s);
-    let slope_sigma = state.speed_mps * state.heading_variance.sqrt();
-    if opening <= 0.0 { widest_s } else { (NORMAL_CI95 * slope_sigma / opening + STEP_S).min(widest_s) }
+    if opening <= 0.0 {
+        return widest_s;
+    }
+    let pace = state.speed_mps.max(1.0);
+    let edge_per_m = (state.yaw_rate_radps.abs() + opening / pace) / pace;
+    let slope_variance = pace * pace * (state.heading_variance + edge_per_m * edge_per_m * place_m2);
+    (NORMAL_CI95 * slope_variance.sqrt() / opening + STEP_S).min(widest_s)
 }
 
 /// Middle of the corner weighted by curvature.

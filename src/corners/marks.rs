@@ -1,10 +1,12 @@
 //! Turn-in and exit of one pass: the rough shape from the smoothed path, the exact place from the raw measurements.
 
-use crate::corners::break_fit::{Along, Evidence, Measured, fit_rise};
+use crate::corners::hinge_fit::{Measured, fit_hinge};
 use crate::corners::profile::{At, RoughRise, mirrored, rough_rise, time_at};
+use crate::corners::shape_fit::{Along, Evidence, Expected, Shape, fit_shape};
 use crate::geom::Point;
 use crate::session::{Channel, Estimate, Path};
 use crate::smooth::Noise;
+use crate::units::wrap_angle;
 
 /// What was measured, as the fits use it.
 #[derive(Debug, Clone, Copy)]
@@ -31,57 +33,79 @@ pub(super) struct Window {
     pub(super) sign: f64,
 }
 
-/// Which end of the corner a fit is for.
+/// Which end of the corner a mark is for.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum End {
+enum End {
     TurnIn,
     Exit,
 }
 
-/// How much of the approach enters the fit: seconds of driving, and metres at the most.
+/// How much of the approach enters a fit: seconds of driving, and metres at the most.
 const APPROACH_S: f64 = 1.5;
 const APPROACH_M: f64 = 30.0;
 /// Slower than this, m/s, curvature from a yaw rate means nothing.
 const MIN_SPEED_MPS: f64 = 1.0;
 /// Even steps of the path under courses and positions, m.
 const ALONG_STEP_M: f64 = 0.5;
-/// Fits with fewer yaw-rate samples per second than this fall back on courses and positions.
+/// Outside the corner the curvature is expected to be 0 within this share of the plateau (standard deviation).
+const LEVEL_SHARE: f64 = 0.15;
+/// A yaw rate with fewer samples per second than this cannot place a mark.
 const MIN_YAW_HZ: f64 = 4.0;
+/// What the shape of the steering leaves uncertain, as a share of the rise (standard deviation): no steering is
+/// exactly level-then-slope, and where its foot is rounded the break moves with what the window happens to hold.
+/// Chosen on the sample's shapes (docs/methods.md#intervals).
+const SHAPE_SHARE: f64 = 0.02;
 
-/// Log time of the turn-in or exit with its interval. `None` where no lasting rise is found.
-pub(super) fn locate(measured: &Measurements<'_>, window: &Window, end: End) -> Option<Estimate> {
+impl Measurements<'_> {
+    /// Whether the yaw rate is dense enough to place marks.
+    pub(super) fn has_yaw_rate(&self) -> bool {
+        self.yaw_rate.and_then(Channel::rate_hz).is_some_and(|rate_hz| rate_hz >= MIN_YAW_HZ)
+    }
+}
+
+/// Turn-in and exit, log times with intervals, from the raw yaw rate over the smoothed speed; each `None` where no
+/// lasting rise is found.
+pub(super) fn by_yaw_rate(measured: &Measurements<'_>, window: &Window) -> [Option<Estimate>; 2] {
     let forward = profile(measured, window);
-    let (profile, core_s) = match end {
-        End::TurnIn => (forward, window.core_s),
-        End::Exit => (mirrored(&forward), (window.core_s.1, window.core_s.0)),
-    };
+    [hinge(measured, window, End::TurnIn, &forward), hinge(measured, window, End::Exit, &mirrored(&forward))]
+}
+
+fn hinge(measured: &Measurements<'_>, window: &Window, end: End, profile: &[At]) -> Option<Estimate> {
+    let rough = rough(measured, window, end, profile)?;
+    let samples =
+        yaw_samples(measured, window.sign, end, (time_at(profile, rough.low)?, time_at(profile, rough.shoulder)?));
+    let found = fit_hinge(&samples, LEVEL_SHARE * rough.plateau, rough.low, rough.shoulder)?;
+    let t_s = time_at(profile, found.s)?;
+    let pace = if measured.has_speed { measured.path.at(t_s)?.speed_mps.max(MIN_SPEED_MPS) } else { 1.0 };
+    let shape = (SHAPE_SHARE * (rough.shoulder - found.s)).powi(2) + sampling_variance(&samples);
+    Some(Estimate::from_variance(t_s, (found.variance + shape) / (pace * pace)))
+}
+
+/// Between two samples the bend is not seen: a share of their distance stays uncertain whatever the noise.
+fn sampling_variance(samples: &[Measured]) -> f64 {
+    const SHARE: f64 = 0.10;
+    match (samples.first(), samples.last()) {
+        (Some(first), Some(last)) if samples.len() > 1 => {
+            (SHARE * (last.s - first.s) / (samples.len() - 1) as f64).powi(2)
+        }
+        _ => 0.0,
+    }
+}
+
+fn rough(measured: &Measurements<'_>, window: &Window, end: End, profile: &[At]) -> Option<RoughRise> {
     let s_at =
         |t_s: f64| profile.iter().min_by(|a, b| (a.t_s - t_s).abs().total_cmp(&(b.t_s - t_s).abs())).map(|it| it.s);
-    let core = (s_at(core_s.0)?, s_at(core_s.1)?);
-    let speed_mps = if measured.has_speed { mean_speed(measured.path, window) } else { 1.0 };
-    let approach = if measured.has_speed { (APPROACH_S * speed_mps).min(APPROACH_M) } else { APPROACH_S };
-    let rough = rough_rise(&profile, core, approach)?;
-    let evidence = evidence(measured, window, end, &profile, &rough);
-    let found = fit_rise(&evidence, (rough.from, rough.to), rough.low, rough.high)?;
-    let t_s = time_at(&profile, found.s)?;
-    let pace = if measured.has_speed { measured.path.at(t_s)?.speed_mps.max(MIN_SPEED_MPS) } else { 1.0 };
-    Some(Estimate::from_variance(t_s, found.variance / (pace * pace) + sampling_variance_s2(&evidence, pace)))
-}
-
-/// A break between two samples is not known better than to a small share of their distance, whatever the noise:
-/// no steering shape is exactly the fitted one. The share is what the sample's other shapes leave (docs/methods.md).
-fn sampling_variance_s2(evidence: &Evidence, pace: f64) -> f64 {
-    const SHARE: f64 = 0.10;
-    let all = if evidence.curvature.is_empty() { &evidence.position } else { &evidence.curvature };
-    let interval = match (all.first(), all.last()) {
-        (Some(first), Some(last)) if all.len() > 1 => (last.s - first.s).abs() / (all.len() - 1) as f64,
-        _ => return 0.0,
+    let core_s = match end {
+        End::TurnIn => window.core_s,
+        End::Exit => (window.core_s.1, window.core_s.0),
     };
-    (SHARE * interval / pace).powi(2)
-}
-
-fn mean_speed(path: &Path, window: &Window) -> f64 {
-    path.at(window.core_s.0).map_or(10.0, |it| it.speed_mps)
+    let approach = if measured.has_speed {
+        let speed_mps = measured.path.at(window.core_s.0).map_or(10.0, |it| it.speed_mps);
+        (APPROACH_S * speed_mps).min(APPROACH_M)
+    } else {
+        APPROACH_S
+    };
+    rough_rise(profile, (s_at(core_s.0)?, s_at(core_s.1)?), approach)
 }
 
 /// The pass's bend from the smoothed path.
@@ -103,69 +127,108 @@ fn profile(measured: &Measurements<'_>, window: &Window) -> Vec<At> {
     profile
 }
 
-fn evidence(measured: &Measurements<'_>, window: &Window, end: End, profile: &[At], rough: &RoughRise) -> Evidence {
-    let level_sigma = 0.15 * rough.plateau;
-    let times = (time_at(profile, rough.low), time_at(profile, rough.high));
-    let (Some(a), Some(b)) = times else { return Evidence::default() };
-    let (from_s, to_s) = (a.min(b), a.max(b));
+/// Curvature samples between two log times (in either order), in the order of the mirrored way for an exit.
+fn yaw_samples(measured: &Measurements<'_>, sign: f64, end: End, (a_s, b_s): (f64, f64)) -> Vec<Measured> {
+    let Some(yaw_rate) = measured.yaw_rate else { return Vec::new() };
     let mirror = if end == End::Exit { -1.0 } else { 1.0 };
-    let yaw_rate = measured.yaw_rate.filter(|it| it.rate_hz().is_some_and(|rate_hz| rate_hz >= MIN_YAW_HZ));
-    if let Some(yaw_rate) = yaw_rate {
-        let curvature = yaw_evidence(measured, yaw_rate, window.sign, mirror, (from_s, to_s));
-        return Evidence { curvature, level_sigma, ..Evidence::default() };
-    }
-    let place = |t_s: f64| measured.path.at(t_s).map(|state| (state, mirror * state.travelled_m));
-    let mut position = Vec::new();
-    for (t_s, fix) in between(measured.fixes, from_s, to_s) {
-        let Some((state, s)) = place(*t_s) else { continue };
-        let left = Point::unit(state.heading_rad).left();
-        let value = window.sign * (*fix - Point::new(state.x_m, state.y_m)).dot(left);
-        position.push(Measured { s, value, sigma: measured.noise.position_m });
-    }
-    let mut heading = Vec::new();
-    for (t_s, course_rad) in
-        measured.heading.iter().flat_map(|it| it.iter()).filter(|(t, _)| *t >= from_s && *t <= to_s)
-    {
-        let Some((state, s)) = place(t_s) else { continue };
-        let value = window.sign * mirror * crate::units::wrap_angle(course_rad - state.heading_rad);
-        let sigma = measured.noise.across_speed_mps / state.speed_mps.max(MIN_SPEED_MPS);
-        heading.push(Measured { s, value, sigma });
-    }
-    if end == End::Exit {
-        position.reverse();
-        heading.reverse();
-    }
-    let along = along(measured.path, (from_s, to_s), window.sign, mirror);
-    let pace = place(0.5 * (from_s + to_s)).map_or(10.0, |it| it.0.speed_mps.max(MIN_SPEED_MPS));
-    Evidence { curvature: Vec::new(), heading, position, along, wander: measured.noise.wander_m2ps / pace, level_sigma }
-}
-
-/// Curvature samples: the raw yaw rate over the smoothed speed.
-fn yaw_evidence(
-    measured: &Measurements<'_>,
-    yaw_rate: &Channel,
-    sign: f64,
-    mirror: f64,
-    (from_s, to_s): (f64, f64),
-) -> Vec<Measured> {
-    let first = yaw_rate.t_s.partition_point(|it| *it < from_s);
-    let last = yaw_rate.t_s.partition_point(|it| *it <= to_s);
+    let first = yaw_rate.t_s.partition_point(|it| *it < a_s.min(b_s));
+    let last = yaw_rate.t_s.partition_point(|it| *it <= a_s.max(b_s));
+    let sigma = measured.noise.yaw_rate_radps;
     let mut samples: Vec<Measured> = (first..last)
         .filter_map(|index| {
-            let (t_s, value) = (yaw_rate.t_s[index], yaw_rate.value[index]);
-            let sigma = measured.noise.yaw_rate_radps;
+            let (t_s, value) = (yaw_rate.t_s[index], sign * yaw_rate.value[index]);
             if !measured.has_speed {
-                return Some(Measured { s: mirror * t_s, value: sign * value, sigma });
+                return Some(Measured { s: mirror * t_s, value, sigma });
             }
             let state = measured.path.at(t_s)?;
             let speed_mps = state.speed_mps.max(MIN_SPEED_MPS);
-            Some(Measured { s: mirror * state.travelled_m, value: sign * value / speed_mps, sigma: sigma / speed_mps })
+            Some(Measured { s: mirror * state.travelled_m, value: value / speed_mps, sigma: sigma / speed_mps })
         })
         .collect();
     if mirror < 0.0 {
         samples.reverse();
     }
     samples
+}
+
+/// A pass's whole shape from courses and positions, and the log times of its turn-in and exit.
+#[derive(Debug, Clone)]
+pub(super) struct Shaped {
+    pub(super) shape: Shape,
+    pub(super) turn_in: Estimate,
+    pub(super) exit: Estimate,
+    /// The usual length of a ramp up and down in a corner like this, m: the unit that ramps are compared in.
+    pub(super) usual_m: [f64; 2],
+}
+
+/// A ramp's length in units of the usual one, before the session itself has told.
+pub(super) const USUAL_RAMP: Expected = Expected { mean: 1.0, sigma: 0.5 };
+/// The usual ramp lies between what a quick wheel needs, s, and a share of the corner from half height to half height
+/// (their geometric mean): hands have a speed of their own, and a long bend is steered into slowly
+/// (common practice, no source).
+const QUICK_WHEEL_S: f64 = 0.5;
+const RAMP_SHARE: f64 = 0.4;
+
+/// Fits the whole corner, with what is expected of the ramps up and down in units of the usual ones.
+pub(super) fn by_positions(measured: &Measurements<'_>, window: &Window, ramps: [Expected; 2]) -> Option<Shaped> {
+    let forward = profile(measured, window);
+    let rise = rough(measured, window, End::TurnIn, &forward)?;
+    let fall = rough(measured, window, End::Exit, &mirrored(&forward))?;
+    let (from_s, to_s) = (time_at(&forward, rise.low)?, time_at(&forward, -fall.low)?);
+    let (up, down) = (0.5 * (rise.foot + rise.shoulder), -0.5 * (fall.foot + fall.shoulder));
+    let usual_m = [up, down].map(|s| {
+        let pace = time_at(&forward, s).and_then(|t_s| measured.path.at(t_s)).map_or(MIN_SPEED_MPS, |it| it.speed_mps);
+        (QUICK_WHEEL_S * pace.max(MIN_SPEED_MPS) * RAMP_SHARE * (down - up).max(2.0)).sqrt()
+    });
+    let [rise_m, fall_m] = [0, 1]
+        .map(|ramp| Expected { mean: ramps[ramp].mean * usual_m[ramp], sigma: ramps[ramp].sigma * usual_m[ramp] });
+    let plateau = rise.plateau.max(fall.plateau);
+    let evidence = evidence(measured, window, (from_s, to_s), plateau, [rise_m, fall_m])?;
+    // The smoothed path rounds the shape: half height is where it was, the ramps' ends are not.
+    let (half_up, half_down) = (0.5 * rise_m.mean, 0.5 * fall_m.mean);
+    let hold = (down - up).max(2.0);
+    let guess = [
+        up - half_up.min(0.8 * hold),
+        up + half_up.min(0.4 * hold),
+        down - half_down.min(0.4 * hold),
+        down + half_down.min(0.8 * hold),
+    ];
+    let shape = fit_shape(&evidence, guess, plateau)?;
+    let mark = |index: usize| {
+        let t_s = time_at(&forward, shape.breaks[index])?;
+        let pace = measured.path.at(t_s)?.speed_mps.max(MIN_SPEED_MPS);
+        Some(Estimate::from_variance(t_s, shape.covariance[index][index] / (pace * pace)))
+    };
+    Some(Shaped { turn_in: mark(0)?, exit: mark(3)?, shape, usual_m })
+}
+
+fn evidence(
+    measured: &Measurements<'_>,
+    window: &Window,
+    (from_s, to_s): (f64, f64),
+    plateau: f64,
+    [rise, fall]: [Expected; 2],
+) -> Option<Evidence> {
+    let along = along(measured.path, (from_s, to_s), window.sign);
+    let mut position = Vec::new();
+    for (t_s, fix) in between(measured.fixes, from_s, to_s) {
+        let Some(state) = measured.path.at(*t_s) else { continue };
+        let left = Point::unit(state.heading_rad).left();
+        let value = window.sign * (*fix - Point::new(state.x_m, state.y_m)).dot(left);
+        position.push(Measured { s: state.travelled_m, value, sigma: measured.noise.position_m });
+    }
+    let courses = measured.heading.iter().flat_map(|it| it.iter()).filter(|(t_s, _)| *t_s >= from_s && *t_s <= to_s);
+    let heading = courses
+        .filter_map(|(t_s, course_rad)| {
+            let state = measured.path.at(t_s)?;
+            let value = window.sign * wrap_angle(course_rad - state.heading_rad);
+            let sigma = measured.noise.across_speed_mps / state.speed_mps.max(MIN_SPEED_MPS);
+            Some(Measured { s: state.travelled_m, value, sigma })
+        })
+        .collect();
+    let driven_m = along.last()?.s - along.first()?.s;
+    let wander = measured.noise.wander_m2ps * (to_s - from_s) / driven_m;
+    Some(Evidence { heading, position, along, wander, level_sigma: LEVEL_SHARE * plateau, rise, fall })
 }
 
 fn between(fixes: &[(f64, Point)], from_s: f64, to_s: f64) -> &[(f64, Point)] {
@@ -175,7 +238,7 @@ fn between(fixes: &[(f64, Point)], from_s: f64, to_s: f64) -> &[(f64, Point)] {
 }
 
 /// The smoothed path at even steps, its curvature taken from its own heading so that the two agree.
-fn along(path: &Path, (from_s, to_s): (f64, f64), sign: f64, mirror: f64) -> Vec<Along> {
+fn along(path: &Path, (from_s, to_s): (f64, f64), sign: f64) -> Vec<Along> {
     let (Some(first), Some(last)) = (path.at(from_s), path.at(to_s)) else { return Vec::new() };
     let length_m = last.travelled_m - first.travelled_m;
     if length_m <= 2.0 * ALONG_STEP_M {
@@ -194,12 +257,9 @@ fn along(path: &Path, (from_s, to_s): (f64, f64), sign: f64, mirror: f64) -> Vec
             let (a, b) = (path.states.get(after - 1)?, path.states.get(after)?);
             let share = ((at_m - a.travelled_m) / (b.travelled_m - a.travelled_m).max(1e-9)).clamp(0.0, 1.0);
             let heading_rad = path.at(a.t_s + share * (b.t_s - a.t_s))?.heading_rad;
-            Some(Along { s: mirror * at_m, heading_rad: sign * mirror * heading_rad, curvature: 0.0 })
+            Some(Along { s: at_m, heading_rad: sign * heading_rad, curvature: 0.0 })
         })
         .collect();
-    if mirror < 0.0 {
-        points.reverse();
-    }
     let count = points.len();
     for index in 0..count {
         let (a, b) = (points[index.saturating_sub(1)], points[(index + 1).min(count - 1)]);
@@ -207,3 +267,29 @@ fn along(path: &Path, (from_s, to_s): (f64, f64), sign: f64, mirror: f64) -> Vec
     }
     points
 }
+
+/// What the session's own passes say of the ramps at one corner: (length, variance) of each, freed of what it was told
+/// to expect (`under`); `before` is the expectation before they are heard. All in units of the usual ramp.
+pub(super) fn learned(ramps: &[(f64, f64)], under: Expected, before: Expected) -> Expected {
+    let told = 1.0 / (under.sigma * under.sigma);
+    let (mut weight, mut sum) = (1.0 / (before.sigma * before.sigma), before.mean / (before.sigma * before.sigma));
+    for (mean, variance) in ramps {
+        // Precision that the pass itself brought; a pass that brought none teaches nothing.
+        let own = 1.0 / variance - told;
+        if own <= 0.05 * told {
+            continue;
+        }
+        let own_mean = (mean / variance - under.mean * told) / own;
+        let spread = (PASS_SPREAD_SHARE * before.mean).powi(2);
+        let precision = 1.0 / (1.0 / own + spread);
+        weight += precision;
+        sum += precision * own_mean;
+    }
+    let mean = (sum / weight).clamp(0.2, 4.0);
+    Expected { mean, sigma: (1.0 / weight + (PASS_SPREAD_SHARE * mean).powi(2)).sqrt() }
+}
+
+/// A driver's ramps at one corner differ from lap to lap by this share (standard deviation), and a session's corners
+/// among each other by the second (common practice, no source).
+const PASS_SPREAD_SHARE: f64 = 0.10;
+pub(super) const CORNER_SPREAD_SHARE: f64 = 0.30;

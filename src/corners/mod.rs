@@ -1,11 +1,14 @@
 //! Corners of the reference line and the passes through them: turn-in, apex, exit, speeds, each with its interval.
 
 mod apex;
-mod break_fit;
+mod extremum;
 pub mod find;
+mod hinge_fit;
 mod marks;
 pub mod passes;
 mod profile;
+mod repeat;
+mod shape_fit;
 mod timeline;
 
 pub use crate::session::MarkKind;

@@ -1,16 +1,21 @@
 //! Every pass of every lap through every corner, with its marks, speeds and times.
 
 use crate::corners::apex::{Inside, apex, quantile};
+use crate::corners::extremum::lowest_of;
 use crate::corners::find::Span;
-use crate::corners::marks::{End, Measurements, Window, locate};
+use crate::corners::marks::{
+    CORNER_SPREAD_SHARE, Measurements, Shaped, USUAL_RAMP, Window, by_positions, by_yaw_rate, learned,
+};
+use crate::corners::repeat::moved_together;
+use crate::corners::shape_fit::Expected;
 use crate::corners::timeline::Timeline;
 use crate::corners::{Apex, Corner, Direction, Mark, MarkKind, Pass, Unclear};
 use crate::geom::Point;
 use crate::geom::plane::Plane;
 use crate::job;
-use crate::session::{Channel, Estimate, Path, PathState};
+use crate::session::{Channel, Estimate, NORMAL_CI95, Path, PathState};
 use crate::smooth::Noise;
-use crate::track::laps::wander_between_m2;
+use crate::track::drift::Wander;
 use crate::track::place::Unrolled;
 use crate::track::{Lap, LapKind, ReferenceLine};
 
@@ -30,6 +35,11 @@ pub struct Circuit<'a> {
     pub line: &'a ReferenceLine,
     pub plane: &'a Plane,
     pub noise: &'a Noise,
+    /// What the positions of one lap are off by against the mean.
+    pub wander: Wander,
+    /// Variance of what the mean itself is off by against the ground, along one axis, m².
+    pub session_shift_m2: f64,
+    pub speed: Option<&'a Channel>,
     pub yaw_rate: Option<&'a Channel>,
     pub heading: Option<&'a Channel>,
     pub fixes: &'a [(f64, Point)],
@@ -78,11 +88,23 @@ pub fn passes(
 ) -> Result<(Vec<Corner>, Vec<Pass>), job::Cancelled> {
     let timeline = Timeline::new(circuit.path, circuit.places);
     let windows = windows(circuit, spans, &timeline);
-    let marked = job::map_parallel(&windows, |(lap, corner, window)| {
-        if context.is_cancelled() { None } else { Some(mark(circuit, lap, *corner, window)) }
-    });
-    context.check()?;
-    let marked: Vec<Marked> = marked.into_iter().flatten().collect();
+    let measured = Measurements {
+        path: circuit.path,
+        noise: circuit.noise,
+        yaw_rate: circuit.yaw_rate,
+        heading: circuit.heading,
+        fixes: circuit.fixes,
+        has_speed: true,
+    };
+    let mut marks = locate_all(&measured, &windows, spans.len(), context)?;
+    if !measured.has_yaw_rate() {
+        move_together(&mut marks, &windows, spans.len(), &timeline, circuit.line.length_m);
+    }
+    let marked: Vec<Marked> = windows
+        .iter()
+        .zip(marks)
+        .map(|((lap, corner, window), marks)| corrected(marks, circuit.edits, lap, *corner, window))
+        .collect();
     let length_m = circuit.line.length_m;
     let gates: Vec<Gates> = (0..spans.len()).map(|corner| gates_of(corner, &marked, &timeline, length_m)).collect();
     let insides: Vec<Inside> =
@@ -125,7 +147,7 @@ fn sign_of(direction: Direction) -> f64 {
 }
 
 /// Every whole trip through a corner, in order of time.
-fn windows<'a>(circuit: &Circuit<'a>, spans: &[Span], timeline: &Timeline) -> Vec<(&'a Lap, usize, Window)> {
+fn windows<'a>(circuit: &Circuit<'a>, spans: &[Span], timeline: &Timeline) -> Vec<Through<'a>> {
     let length_m = circuit.line.length_m;
     let mut windows = Vec::new();
     for lap in circuit.laps {
@@ -160,27 +182,105 @@ fn neighbours(spans: &[Span], index: usize, length_m: f64) -> ((f64, f64, f64), 
     (before, after)
 }
 
-/// Places turn-in and exit; a person's correction outranks the fit.
-fn mark(circuit: &Circuit<'_>, lap: &Lap, corner: usize, window: &Window) -> Marked {
-    let measured = Measurements {
-        path: circuit.path,
-        noise: circuit.noise,
-        yaw_rate: circuit.yaw_rate,
-        heading: circuit.heading,
-        fixes: circuit.fixes,
-        has_speed: true,
+/// A lap's trip through a corner (by index).
+type Through<'a> = (&'a Lap, usize, Window);
+
+/// Turn-in and exit of a pass, as far as they can be told.
+type Marks = [Option<Estimate>; 2];
+
+/// Places turn-in and exit of every pass. From positions it takes two rounds: the first teaches how long this driver
+/// takes to steer in and out at each corner, the second uses it.
+fn locate_all(
+    measured: &Measurements<'_>,
+    windows: &[Through<'_>],
+    corners: usize,
+    context: &job::Context,
+) -> Result<Vec<Marks>, job::Cancelled> {
+    if measured.has_yaw_rate() {
+        let marks =
+            job::map_parallel(
+                windows,
+                |(_, _, window)| {
+                    if context.is_cancelled() { [None; 2] } else { by_yaw_rate(measured, window) }
+                },
+            );
+        context.check()?;
+        return Ok(marks);
+    }
+    let round = |ramps: &[[Expected; 2]]| {
+        let shaped = job::map_parallel(windows, |(_, corner, window)| {
+            if context.is_cancelled() { None } else { by_positions(measured, window, ramps[*corner]) }
+        });
+        context.check().map(|()| shaped)
     };
-    mark_with(&measured, circuit.edits, lap, corner, window)
+    let first = round(&vec![[USUAL_RAMP; 2]; corners])?;
+    let shaped = round(&steering_of(&first, windows, corners))?;
+    Ok(shaped.into_iter().map(|it| it.map_or([None; 2], |it| [Some(it.turn_in), Some(it.exit)])).collect())
 }
 
-fn mark_with(measured: &Measurements<'_>, edits: Edits<'_>, lap: &Lap, corner: usize, window: &Window) -> Marked {
+/// What all laps' fits at one corner have in common – the same model for the same steering – does not average out, s.
+/// Chosen on the sample's shapes (docs/methods.md#intervals).
+const SHARED_ERROR_S: f64 = 0.025;
+
+/// Lets the laps of one corner speak for each other where a single fit is less sure than the driver is steady.
+fn move_together(marks: &mut [Marks], windows: &[Through<'_>], corners: usize, timeline: &Timeline, length_m: f64) {
+    for corner in 0..corners {
+        for slot in [0, 1] {
+            let mut laps = Vec::new();
+            for (index, (lap, at, _)) in windows.iter().enumerate() {
+                let base_m = f64::from(lap.number) * length_m;
+                let Some(t_s) = marks[index][slot].filter(|_| *at == corner && lap.kind == LapKind::Timed) else {
+                    continue;
+                };
+                let pace = timeline.pace_at(t_s.value);
+                if let Some((place_m, pace)) = timeline.distance_at(t_s.value).zip(pace) {
+                    laps.push((index, base_m, pace, Estimate { value: place_m - base_m, ci95: t_s.ci95 * pace }));
+                }
+            }
+            let places: Vec<Estimate> = laps.iter().map(|it| it.3).collect();
+            for ((index, base_m, pace, _), moved) in laps.iter().zip(moved_together(&places)) {
+                if let Some(t_s) = timeline.time_at(base_m + moved.value) {
+                    marks[*index][slot] =
+                        Some(Estimate { value: t_s, ci95: (moved.ci95 / pace).hypot(NORMAL_CI95 * SHARED_ERROR_S) });
+                }
+            }
+        }
+    }
+}
+
+/// How long the ramps up and down are at each corner, in units of the usual ones, from the first round.
+fn steering_of(first: &[Option<Shaped>], windows: &[Through<'_>], corners: usize) -> Vec<[Expected; 2]> {
+    let ramps_of = |corner: Option<usize>, down: bool| -> Vec<(f64, f64)> {
+        let wanted = windows.iter().zip(first).filter(|((_, at, _), _)| corner.is_none_or(|it| it == *at));
+        wanted
+            .filter_map(|(_, shaped)| {
+                let shaped = shaped.as_ref()?;
+                let (length_m, variance_m2) = shaped.shape.ramp(down);
+                let usual_m = shaped.usual_m[usize::from(down)];
+                (variance_m2 > 0.0).then_some((length_m / usual_m, variance_m2 / (usual_m * usual_m)))
+            })
+            .collect()
+    };
+    let usual = [false, true].map(|down| {
+        let all = learned(&ramps_of(None, down), USUAL_RAMP, USUAL_RAMP);
+        Expected { mean: all.mean, sigma: CORNER_SPREAD_SHARE * all.mean }
+    });
+    (0..corners)
+        .map(|corner| {
+            [false, true].map(|down| learned(&ramps_of(Some(corner), down), USUAL_RAMP, usual[usize::from(down)]))
+        })
+        .collect()
+}
+
+/// A person's correction outranks the fit; what is missing has its reason.
+fn corrected(marks: Marks, edits: Edits<'_>, lap: &Lap, corner: usize, window: &Window) -> Marked {
     let mut marked = Marked {
         lap: lap.number,
         timed: lap.kind == LapKind::Timed,
         corner,
         window: *window,
-        turn_in: locate(measured, window, End::TurnIn),
-        exit: locate(measured, window, End::Exit),
+        turn_in: marks[0],
+        exit: marks[1],
         edited: Vec::new(),
         unclear: Vec::new(),
     };
@@ -275,8 +375,10 @@ impl Finisher<'_> {
         let to_s = marked.exit.map(|it| it.value).or(exit_gate.map(|it| it.t_s));
         let between = from_s.zip(to_s).filter(|(from_s, to_s)| from_s < to_s);
         let (apex, edited) = self.apex_of(marked, between, &mut unclear);
-        let slowest = between.and_then(|(from_s, to_s)| slowest(path, from_s, to_s));
+        let marks = [marked.turn_in, marked.exit];
+        let slowest = between.and_then(|it| slowest(path, self.circuit.speed, it));
         let approach_s = from_s.map(|it| (previous_exit_s.unwrap_or(marked.window.from_s), it));
+        let fastest = approach_s.and_then(|it| fastest(path, it));
         Pass {
             lap: marked.lap,
             corner: corner_number(marked.corner),
@@ -284,9 +386,9 @@ impl Finisher<'_> {
             turn_in: marked.turn_in.and_then(|it| self.mark_at(it)),
             apex,
             exit: marked.exit.and_then(|it| self.mark_at(it)),
-            approach_speed_mps: approach_s.and_then(|(from_s, to_s)| fastest(path, from_s, to_s)),
+            approach_speed_mps: fastest.map(|it| widened(path, it, marks)),
             entry_speed_mps: marked.turn_in.and_then(|it| speed_at(path, it)),
-            min_speed_mps: slowest.map(|it| it.0),
+            min_speed_mps: slowest.map(|it| widened(path, it, marks)),
             min_speed_t_s: slowest.map(|it| it.1),
             exit_speed_mps: marked.exit.and_then(|it| speed_at(path, it)),
             entry_gate_speed_mps: entry_gate.map(|it| self.gate_speed(&it)),
@@ -324,7 +426,7 @@ impl Finisher<'_> {
         let mut edited = marked.edited.clone();
         let Some(between) = between else { return (None, edited) };
         let inside = &self.insides[marked.corner];
-        let nearest = apex(self.circuit.path, inside, between, self.circuit.noise.wander_m2ps);
+        let nearest = apex(self.circuit.path, inside, between, self.circuit.wander, self.circuit.session_shift_m2);
         let put = (self.circuit.edits)(marked.lap, corner_number(marked.corner), MarkKind::Apex);
         let t_s = match put {
             Some(t_s) if t_s >= marked.window.from_s && t_s <= marked.window.to_s => {
@@ -361,29 +463,27 @@ impl Finisher<'_> {
         })
     }
 
-    /// The gate lies where the line's laps on the whole had it: one lap's own place there is off by its wander.
+    /// The gate lies where the laps on the whole had it: one lap's own place there is off by its wander.
     fn gate_speed(&self, state: &PathState) -> Estimate {
-        let wander_m2 = 0.5 * wander_between_m2(self.circuit.noise.wander_m2ps, f64::INFINITY);
-        let pace = state.speed_mps.max(1.0);
-        let slope = state.acceleration_mps2 / pace;
-        let variance = state.speed_variance + slope * slope * (state.along_variance_m2 + wander_m2);
-        Estimate::from_variance(state.speed_mps, variance)
+        let slope = state.acceleration_mps2 / state.speed_mps.max(1.0);
+        let place_m2 = state.along_variance_m2 + self.circuit.wander.variance_m2;
+        Estimate::from_variance(state.speed_mps, state.speed_variance + slope * slope * place_m2)
     }
 
     fn place_variance_m2(&self, from: &PathState, to: &PathState) -> f64 {
-        from.along_variance_m2
-            + to.along_variance_m2
-            + wander_between_m2(self.circuit.noise.wander_m2ps, to.t_s - from.t_s)
+        let turned_rad = to.heading_rad - from.heading_rad;
+        let wander_m2 = self.circuit.wander.between_m2(to.t_s - from.t_s, turned_rad);
+        from.along_variance_m2 + to.along_variance_m2 + wander_m2
     }
 
     fn time_between(&self, from: &PathState, to: &PathState) -> Estimate {
-        let wander_m2 = 0.5 * wander_between_m2(self.circuit.noise.wander_m2ps, f64::INFINITY);
         let (slow, fast) = (from.speed_mps.max(1.0), to.speed_mps.max(1.0));
+        let wander = &self.circuit.wander;
+        let apart_m2 = wander.between_m2(to.t_s - from.t_s, to.heading_rad - from.heading_rad);
         // A lap shifted as a whole changes the time between gates by the difference of the two paces.
-        let shifted = wander_m2 * (1.0 / slow - 1.0 / fast).powi(2);
-        let apart = wander_between_m2(self.circuit.noise.wander_m2ps, to.t_s - from.t_s) / (slow * fast);
-        let own = from.along_variance_m2 / (slow * slow) + to.along_variance_m2 / (fast * fast);
-        Estimate::from_variance(to.t_s - from.t_s, own + apart + shifted)
+        let shifted_s2 = wander.variance_m2 * (1.0 / slow - 1.0 / fast).powi(2);
+        let own_s2 = from.along_variance_m2 / (slow * slow) + to.along_variance_m2 / (fast * fast);
+        Estimate::from_variance(to.t_s - from.t_s, own_s2 + apart_m2 / (slow * fast) + shifted_s2)
     }
 
     /// Time from the exit gate to the next corner's entry gate, less the best timed pass's.
@@ -424,23 +524,38 @@ fn speed_at(path: &Path, t_s: Estimate) -> Option<Estimate> {
     Some(Estimate::from_variance(state.speed_mps, state.speed_variance + shift * shift))
 }
 
-/// Lowest speed and when it was. The time's interval is the stretch that is not clearly faster.
-fn slowest(path: &Path, from_s: f64, to_s: f64) -> Option<(Estimate, Estimate)> {
-    let states = candidates(path, from_s, to_s);
+/// Lowest speed between two times and when it was: from the measured speed where there is one, else from the smoothed
+/// states.
+fn slowest(path: &Path, speed: Option<&Channel>, between_s: (f64, f64)) -> Option<(Estimate, Estimate)> {
+    let states = candidates(path, between_s.0, between_s.1);
     let lowest = states.iter().min_by(|a, b| a.speed_mps.total_cmp(&b.speed_mps))?;
-    let clear = lowest.speed_mps + 2.0 * lowest.speed_variance.sqrt();
-    let level: Vec<f64> = states.iter().filter(|it| it.speed_mps <= clear).map(|it| it.t_s).collect();
-    let half_s = 0.5 * (level.last()? - level.first()?);
-    Some((
-        Estimate::from_variance(lowest.speed_mps, lowest.speed_variance),
-        Estimate { value: lowest.t_s, ci95: half_s.max(0.02) },
-    ))
+    speed.and_then(|it| lowest_of(it, lowest.t_s, between_s)).or_else(|| {
+        let clear_mps = lowest.speed_mps + 2.0 * lowest.speed_variance.sqrt();
+        let level = states.iter().filter(|it| it.speed_mps <= clear_mps).map(|it| it.t_s);
+        let (first_s, last_s) = level.fold((lowest.t_s, lowest.t_s), |(low, high), t_s| (low.min(t_s), high.max(t_s)));
+        let value = Estimate::from_variance(lowest.speed_mps, lowest.speed_variance);
+        Some((value, Estimate { value: lowest.t_s, ci95: (0.5 * (last_s - first_s)).max(0.02) }))
+    })
 }
 
-fn fastest(path: &Path, from_s: f64, to_s: f64) -> Option<Estimate> {
-    let states = candidates(path, from_s, to_s);
+/// Highest speed between two times and when it was, from the smoothed states: its peak is sharp, where the brakes bite.
+fn fastest(path: &Path, between_s: (f64, f64)) -> Option<(Estimate, Estimate)> {
+    let states = candidates(path, between_s.0, between_s.1);
     let highest = states.iter().max_by(|a, b| a.speed_mps.total_cmp(&b.speed_mps))?;
-    Some(Estimate::from_variance(highest.speed_mps, highest.speed_variance))
+    let value = Estimate::from_variance(highest.speed_mps, highest.speed_variance);
+    Some((value, Estimate { value: highest.t_s, ci95: 0.0 }))
+}
+
+/// Where the extremum lies at a mark, the mark's own interval moves it along the speed's slope.
+fn widened(path: &Path, (value, at): (Estimate, Estimate), marks: [Option<Estimate>; 2]) -> Estimate {
+    const AT_MARK_S: f64 = 0.15;
+    let slope_ci95 = marks
+        .into_iter()
+        .flatten()
+        .filter(|mark| (mark.value - at.value).abs() < AT_MARK_S)
+        .filter_map(|mark| Some(path.at(mark.value)?.acceleration_mps2.abs() * mark.ci95))
+        .fold(0.0, f64::max);
+    Estimate { value: value.value, ci95: value.ci95.hypot(slope_ci95) }
 }
 
 /// The states from one time to another, both ends interpolated.

@@ -14,12 +14,11 @@ pub(super) struct At {
 /// The rise of a pass, roughly: the exact fit needs a window and a first guess.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct RoughRise {
-    /// Window of the fit.
+    /// Where the approach that the fit may use begins.
     pub(super) low: f64,
-    pub(super) high: f64,
-    /// First guesses of the beginning and the end of the ramp.
-    pub(super) from: f64,
-    pub(super) to: f64,
+    /// Where the bend has a tenth, and nine tenths, of the plateau.
+    pub(super) foot: f64,
+    pub(super) shoulder: f64,
     /// Bend at the top of the first rise.
     pub(super) plateau: f64,
 }
@@ -58,8 +57,6 @@ pub(super) fn rough_rise(profile: &[At], core: (f64, f64), approach: f64) -> Opt
     let after_half = profile.partition_point(|it| it.s <= half);
     let ninth = (after_half..=top).find(|index| profile[*index].bend >= 0.9 * plateau).unwrap_or(top);
     let shoulder = crossing_before(profile, ninth, 0.9 * plateau).unwrap_or(profile[ninth].s);
-    let rise = (shoulder - foot).max(1e-6);
-    let high = shoulder + 0.5 * rise;
     let foot_index = profile.partition_point(|it| it.s < foot);
     let low = profile[..foot_index]
         .iter()
@@ -67,7 +64,7 @@ pub(super) fn rough_rise(profile: &[At], core: (f64, f64), approach: f64) -> Opt
         .take_while(|it| it.bend.abs() <= APPROACH_SHARE * plateau && foot - it.s <= approach)
         .last()
         .map_or(foot, |it| it.s);
-    Some(RoughRise { low, high, from: foot, to: shoulder + 0.1 * rise, plateau })
+    Some(RoughRise { low, foot, shoulder, plateau })
 }
 
 /// Where the bend last rose through `level` at or before `index`, between samples.
@@ -108,8 +105,8 @@ mod tests {
         let ramp = |s: f64, from: f64, to: f64| ((s - from) / (to - from)).clamp(0.0, 1.0);
         let rough =
             rough_rise(&profile(|s| 0.1 * (ramp(s, 30.0, 38.0) - ramp(s, 50.0, 60.0))), (20.0, 70.0), 20.0).unwrap();
-        assert!((rough.from - 30.8).abs() < 0.1 && (rough.to - 37.84).abs() < 0.1, "{rough:?}");
-        assert!((rough.low - 10.8).abs() < 0.3 && rough.high < 41.0);
+        assert!((rough.foot - 30.8).abs() < 0.1 && (rough.shoulder - 37.2).abs() < 0.1, "{rough:?}");
+        assert!((rough.low - 10.8).abs() < 0.3, "{rough:?}");
     }
 
     #[test]

@@ -47,6 +47,13 @@ impl Timeline {
         Some(mix(&self.distance_m, before, (t_s - self.t_s[before]) / (to_s - self.t_s[before])))
     }
 
+    /// How fast the place moves along the line at a time, m/s.
+    pub(super) fn pace_at(&self, t_s: f64) -> Option<f64> {
+        let before = self.t_s.partition_point(|it| *it <= t_s).checked_sub(1)?;
+        let (to_s, to_m) = (self.t_s.get(before + 1)?, self.distance_m.get(before + 1)?);
+        Some((to_m - self.distance_m[before]) / (to_s - self.t_s[before])).filter(|it| *it > 0.0)
+    }
+
     fn between(&self, distance_m: f64) -> Option<(usize, f64)> {
         let before = self.distance_m.partition_point(|it| *it <= distance_m).checked_sub(1)?;
         let to_m = self.distance_m.get(before + 1)?;

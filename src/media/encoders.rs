@@ -35,6 +35,9 @@ pub struct Container {
 #[serde(deny_unknown_fields)]
 pub struct Codec {
     pub name: String,
+    /// How much later than it went in sound comes out again, in samples at 48 kHz.
+    #[serde(default)]
+    pub delay_samples: usize,
     chain: Vec<Part>,
 }
 

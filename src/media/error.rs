@@ -11,6 +11,8 @@ pub enum Error {
     #[error(transparent)]
     File(#[from] files::Error),
     #[error(transparent)]
+    Draw(#[from] crate::draw::Error),
+    #[error(transparent)]
     Cancelled(#[from] job::Cancelled),
     #[error("GStreamer cannot start ({cause}); install gstreamer1.0-plugins-base")]
     Start { cause: String },

@@ -1,13 +1,26 @@
 //! GStreamer: probe footage, read frames by presentation time, render clips.
 
+mod blend;
 pub mod encoders;
 mod error;
+mod probe;
+mod reader;
+mod render;
+mod sound;
+mod source;
+mod stretch;
+mod times;
+mod writer;
 
 use std::sync::OnceLock;
 
 use gstreamer as gst;
 
 pub use error::Error;
+pub use probe::{Footage, Orientation, probe};
+pub use reader::{Frame, FrameReader, Picture, Pixels};
+pub use render::{RenderedClip, render_clip};
+pub use times::frame_times;
 
 /// Elements that reading footage and rendering films cannot do without, with the Debian package of each.
 const NEEDED: [(&str, &str); 17] = [

@@ -46,6 +46,12 @@ fn sentence(kind: &NoteKind) -> String {
         NoteKind::TimeRepeated { count } => {
             format!("{} at the time of the row before, set aside", many(*count, "row", "rows"))
         }
+        NoteKind::TimesSpread { count } => {
+            format!("{} sharing a coarse time stamp, spread evenly up to the next one", many(*count, "row", "rows"))
+        }
+        NoteKind::FileOrderAssumed => {
+            "the files have no common clock; joined in the order given, each right after the one before".to_owned()
+        }
         NoteKind::TimeBack { count, from_s, to_s } => format!(
             "time goes back {}, first from {} s to {} s; the rows were set aside",
             many(*count, "time", "times"),

@@ -1,1 +1,8 @@
-//! Analysis and book to cut lists: what a clip shows and when, as plain data without video.
+//! What a clip shows and when, as plain data: which footage, at what pace, with which overlay. No video is touched here,
+//! so that a plan can be listed, tested and compared without any.
+
+mod overlay;
+mod plan;
+
+pub use overlay::{Caption, MapShape, MapState, MarkState, OverlayScript, OverlayState, Phase};
+pub use plan::{Chapter, ClipOptions, ClipPlan, Cut, PlanError, clip_plan};

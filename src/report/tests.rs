@@ -26,6 +26,7 @@ fn samples() -> Samples {
             rows: 200,
             uses: vec![],
             unused: vec![],
+            own_clock_s: None,
         }],
         notes: vec![],
     })

@@ -245,7 +245,7 @@ fn turn_in_m(line: &DrivenLine, span: &CurveSpan, before_m: f64) -> f64 {
     while to_m < span.rise_end_m && line.at(to_m).curvature_per_m.abs() < PLATEAU_SHARE * plateau {
         to_m += 0.01;
     }
-    hinge_m(line, from_m, to_m)
+    hinge_m(line, from_m, to_m, 1.0)
 }
 
 /// The mirror image of [`turn_in_m`].
@@ -256,11 +256,12 @@ fn exit_m(line: &DrivenLine, span: &CurveSpan, after_m: f64) -> f64 {
     while from_m > span.fall_start_m && line.at(from_m).curvature_per_m.abs() < PLATEAU_SHARE * plateau {
         from_m -= 0.01;
     }
-    hinge_m(line, from_m, to_m)
+    hinge_m(line, from_m, to_m, -1.0)
 }
 
-/// The break of the best hinge between two distances: every place on the grid is tried, then refined.
-fn hinge_m(line: &DrivenLine, from_m: f64, to_m: f64) -> f64 {
+/// The break of the best hinge between two distances: every place on the grid is tried, then refined. `side` is +1 where
+/// the corner lies beyond the break, −1 where before it.
+fn hinge_m(line: &DrivenLine, from_m: f64, to_m: f64, side: f64) -> f64 {
     let steps = ((to_m - from_m) / HINGE_STEP_M).ceil();
     #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a few thousand steps")]
     let count = steps as u32;
@@ -273,23 +274,23 @@ fn hinge_m(line: &DrivenLine, from_m: f64, to_m: f64) -> f64 {
     let best_among = |candidates: &mut dyn Iterator<Item = f64>| {
         candidates
             .filter(|s_m| *s_m > from_m + HINGE_PIECE_M && *s_m < to_m - HINGE_PIECE_M)
-            .min_by(|a, b| hinge_misfit(&samples, *a).total_cmp(&hinge_misfit(&samples, *b)))
+            .min_by(|a, b| hinge_misfit(&samples, *a, side).total_cmp(&hinge_misfit(&samples, *b, side)))
             .unwrap_or(0.5 * (from_m + to_m))
     };
     // Every tenth place first, then every place near the best of them: the misfit is smooth over half a metre.
     let coarse_m = best_among(&mut samples.iter().step_by(10).map(|(s_m, _)| *s_m));
     let near = samples.iter().map(|(s_m, _)| *s_m).filter(|s_m| (s_m - coarse_m).abs() < 1.0);
     let best_m = best_among(&mut near.into_iter());
-    golden_minimum(best_m - HINGE_STEP_M, best_m + HINGE_STEP_M, 1e-5, |s_m| hinge_misfit(&samples, s_m))
+    golden_minimum(best_m - HINGE_STEP_M, best_m + HINGE_STEP_M, 1e-5, |s_m| hinge_misfit(&samples, s_m, side))
 }
 
-/// Sum of squares left by the least-squares fit of 1, s and max(s − break, 0).
-fn hinge_misfit(samples: &[(f64, f64)], break_m: f64) -> f64 {
-    let mut normal = nalgebra::Matrix3::zeros();
-    let mut right = nalgebra::Vector3::zeros();
+/// Sum of squares left by the least-squares fit of a level and, on the corner's side of the break, a slope.
+fn hinge_misfit(samples: &[(f64, f64)], break_m: f64, side: f64) -> f64 {
+    let mut normal = nalgebra::Matrix2::zeros();
+    let mut right = nalgebra::Vector2::zeros();
     let mut total = 0.0;
     for (s_m, curvature) in samples {
-        let row = nalgebra::Vector3::new(1.0, s_m - break_m, (s_m - break_m).max(0.0));
+        let row = nalgebra::Vector2::new(1.0, (side * (s_m - break_m)).max(0.0));
         normal += row * row.transpose();
         right += row * *curvature;
         total += curvature * curvature;

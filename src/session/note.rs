@@ -70,6 +70,10 @@ pub enum NoteKind {
     TimeRepeated {
         count: usize,
     },
+    /// Rows that shared a coarse stamp and were spread evenly up to the next one.
+    TimesSpread {
+        count: usize,
+    },
     TimeBack {
         count: usize,
         from_s: f64,
@@ -105,6 +109,8 @@ pub enum NoteKind {
     FilesOverlap {
         seconds: f64,
     },
+    /// The files have no common clock: joined in the order given, each right after the one before.
+    FileOrderAssumed,
 
     // Path
     /// The yaw rate has the opposite sign to the path: turned round.

@@ -1,7 +1,7 @@
 //! The smoothed path: where the kart was, on a plane in metres, with how sure that is.
 
 /// The kart at one time. Plane axes: x east, y north, metres, from the session's origin.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub struct PathState {
     /// Log time, s.
     pub t_s: f64,

@@ -100,6 +100,9 @@ pub struct Source {
     pub uses: Vec<ChannelUse>,
     /// Header cells that no channel was found for.
     pub unused: Vec<String>,
+    /// What the file's own counter of seconds showed at log time 0; `None` where its times are dates or times of day.
+    /// Two files with counters may share one clock, whatever their dates say.
+    pub own_clock_s: Option<f64>,
 }
 
 /// What the readers hand to [`Samples::new`].

@@ -16,6 +16,10 @@ const LOST_AFTER: u32 = 4;
 /// Slower than this, m/s, a measured course says nothing.
 const COURSE_SPEED_MPS: f64 = 2.0;
 
+/// Pedals do not move like white noise: where they change, the smoothed speed is off by more than the filter says.
+/// Factor of the variance, chosen on the sample (docs/methods.md#intervals).
+const SPEED_MODEL_FACTOR: f64 = 1.5;
+
 /// One smoothed state with the smoother's full covariance already reduced to what the path keeps.
 pub(super) struct SmoothedState {
     pub(super) state: PathState,
@@ -144,7 +148,7 @@ fn to_state(t_s: f64, belief: &Belief) -> PathState {
         travelled_m: 0.0,
         across_variance_m2: across.max(0.0),
         along_variance_m2: along.max(0.0),
-        speed_variance: p[(SPEED, SPEED)].max(0.0),
+        speed_variance: SPEED_MODEL_FACTOR * p[(SPEED, SPEED)].max(0.0),
         heading_variance: p[(HEADING, HEADING)].max(0.0),
         yaw_rate_variance: p[(YAW_RATE, YAW_RATE)].max(0.0),
     }

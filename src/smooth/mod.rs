@@ -28,8 +28,8 @@ pub struct Smoothed {
     pub heading: Option<Channel>,
     /// Positions on the plane, by log time in s.
     pub fixes: Vec<(f64, Point)>,
-    /// Whether a speed was measured (else it comes from the positions).
-    pub speed_measured: bool,
+    /// Measured speed at the path's scale, m/s.
+    pub speed: Option<Channel>,
     pub notes: Vec<Note>,
 }
 
@@ -55,9 +55,8 @@ pub fn smooth(samples: &Samples, plane: &Plane, context: &job::Context) -> Resul
     if settled.speed.is_none() {
         notes.push(Note::new(NoteKind::SpeedFromPath));
     }
-    let speed_measured = settled.speed.is_some();
-    let settle::Settled { fixes, heading, yaw_rate, .. } = settled;
-    Ok(Smoothed { path, noise, yaw_rate, heading, fixes, speed_measured, notes })
+    let settle::Settled { fixes, speed, heading, yaw_rate, .. } = settled;
+    Ok(Smoothed { path, noise, yaw_rate, heading, fixes, speed, notes })
 }
 
 /// A path for a log without positions: speed where it is measured, heading from the yaw rate, no place.

@@ -32,11 +32,13 @@ pub(super) fn predict(belief: &Belief, dt_s: f64, noise: &Noise) -> (Belief, Mat
     let m = &belief.mean;
     let half_s = 0.5 * dt_s;
     let mid_speed = m[SPEED] + m[ACCELERATION] * half_s;
+    // The chord of an arc is shorter than the arc: sin(x)/x to second order, x half the angle turned.
+    let chord = 1.0 - (m[YAW_RATE] * half_s).powi(2) / 6.0;
     let (sin, cos) = (m[HEADING] + m[YAW_RATE] * half_s).sin_cos();
 
     let mut mean = *m;
-    mean[X] += mid_speed * cos * dt_s;
-    mean[Y] += mid_speed * sin * dt_s;
+    mean[X] += mid_speed * chord * cos * dt_s;
+    mean[Y] += mid_speed * chord * sin * dt_s;
     mean[SPEED] += m[ACCELERATION] * dt_s;
     mean[HEADING] += m[YAW_RATE] * dt_s;
 

@@ -2,6 +2,7 @@
 
 use crate::geom::Point;
 use crate::session::{Estimate, Path, PathState};
+use crate::track::drift::Wander;
 use crate::track::{Gate, Lap, LapKind};
 
 /// A given gate is taken this much wider at both ends, m: positions wander by about as much.
@@ -112,7 +113,7 @@ pub fn directed(path: &Path, gate: Gate) -> Gate {
 
 /// Laps between crossings. `usual_s` tells the complete laps from those that left the circuit.
 /// The first stretch is lap 0; the last, open one is an in lap.
-pub fn laps(path: &Path, crossings: &[Crossing], wander_m2ps: f64, is_timed: impl Fn(f64, f64) -> bool) -> Vec<Lap> {
+pub fn laps(path: &Path, crossings: &[Crossing], wander: Wander, is_timed: impl Fn(f64, f64) -> bool) -> Vec<Lap> {
     let (Some(first), Some(last)) = (path.states.first(), path.states.last()) else { return Vec::new() };
     let Some(first_crossing) = crossings.first() else { return Vec::new() };
     let mut laps =
@@ -121,7 +122,7 @@ pub fn laps(path: &Path, crossings: &[Crossing], wander_m2ps: f64, is_timed: imp
         let (from, to) = (&pair[0], &pair[1]);
         let time_s = to.t_s - from.t_s;
         let speed_mps = from.speed_mps.min(to.speed_mps);
-        let wandered_s2 = wander_between_m2(wander_m2ps, time_s) / (speed_mps * speed_mps);
+        let wandered_s2 = wander.between_m2(time_s, 0.0) / (speed_mps * speed_mps);
         let variance_s2 = from.variance_s2 + to.variance_s2 + wandered_s2;
         let kind = if is_timed(from.t_s, to.t_s) { LapKind::Timed } else { LapKind::Partial };
         laps.push(Lap {
@@ -138,15 +139,6 @@ pub fn laps(path: &Path, crossings: &[Crossing], wander_m2ps: f64, is_timed: imp
         laps.push(Lap { number, kind: LapKind::In, start_t_s: open.t_s, end_t_s: last.t_s, time_s: None });
     }
     laps
-}
-
-/// Time constant of a usual receiver's wander, s (common practice, no source).
-const WANDER_TIME_S: f64 = 90.0;
-
-/// Variance between the wander of two times `apart_s` apart, along one axis, m²: a first-order Gauss–Markov process
-/// whose walk over short times is the measured one.
-pub fn wander_between_m2(wander_m2ps: f64, apart_s: f64) -> f64 {
-    wander_m2ps * WANDER_TIME_S * (1.0 - (-apart_s.abs() / WANDER_TIME_S).exp())
 }
 
 #[cfg(test)]

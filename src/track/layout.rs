@@ -3,6 +3,7 @@
 use crate::geom::Point;
 use crate::geom::plane::Plane;
 use crate::session::{Note, NoteKind, Path};
+use crate::track::drift::{Drift, Wander, find_drift};
 use crate::track::file::TrackFile;
 use crate::track::find::{find_gate, gate_on_fastest_straight};
 use crate::track::laps::{Crossing, crossings, directed, laps};
@@ -11,8 +12,15 @@ use crate::track::reference::reference_line;
 use crate::track::{Gate, GateOrigin, Lap, LapKind, ReferenceLine};
 
 /// The circuit as this session drove it.
-#[derive(Debug, Clone, Default)]
+#[derive(Debug, Clone)]
 pub struct Layout {
+    /// The path with the receiver's wander taken out, as far as the laps show it.
+    pub path: Path,
+    pub drift: Drift,
+    /// What is left of the wander.
+    pub wander: Wander,
+    /// Variance of what the whole session is shifted by against the ground, along one axis, m².
+    pub session_shift_m2: f64,
     pub gate: Option<(Gate, GateOrigin)>,
     pub laps: Vec<Lap>,
     pub line: ReferenceLine,
@@ -23,19 +31,32 @@ pub struct Layout {
 
 /// A lap this much longer or shorter than the median left the circuit.
 const LENGTH_TOLERANCE: f64 = 0.10;
-/// A reference line from fewer laps than this is said to be so.
+/// A reference line from fewer laps than this is said to be so, and shows no wander.
 const FEW_LAPS: usize = 3;
 
-/// Lays the circuit out. Never fails: what is missing is said in the notes.
-pub fn lay_out(path: &Path, track: Option<&TrackFile>, plane: &Plane, wander_m2ps: f64) -> Layout {
-    let mut layout = Layout { places: vec![None; path.states.len()], ..Layout::default() };
+/// Lays the circuit out. Never fails: what is missing is said in the notes. `walk_m2ps` is what the position error's
+/// variance gains per second, along one axis.
+pub fn lay_out(path: Path, track: Option<&TrackFile>, plane: &Plane, walk_m2ps: f64) -> Layout {
     let given = track.and_then(|it| it.start_finish).map(|ends| {
         let [left, right] = ends.map(|[longitude, latitude]| plane.to_plane(latitude, longitude));
-        directed(path, Gate { left, right })
+        directed(&path, Gate { left, right })
     });
     let gate = match given {
         Some(gate) => Some((gate, GateOrigin::File)),
-        None => found_gate(path).map(|gate| (gate, GateOrigin::Found)),
+        None => found_gate(&path).map(|gate| (gate, GateOrigin::Found)),
+    };
+    let session_s = path.states.last().zip(path.states.first()).map_or(0.0, |(last, first)| last.t_s - first.t_s);
+    let wander = Wander::from_walk(walk_m2ps);
+    let mut layout = Layout {
+        places: vec![None; path.states.len()],
+        path,
+        drift: Drift::default(),
+        wander,
+        session_shift_m2: wander.of_mean_m2(session_s),
+        gate,
+        laps: Vec::new(),
+        line: ReferenceLine::default(),
+        notes: Vec::new(),
     };
     let Some((gate, origin)) = gate else {
         layout.notes.push(Note::new(NoteKind::NoCircuit));
@@ -44,24 +65,45 @@ pub fn lay_out(path: &Path, track: Option<&TrackFile>, plane: &Plane, wander_m2p
     if origin == GateOrigin::Found {
         layout.notes.push(Note::new(NoteKind::GateFound));
     }
-    layout.gate = Some((gate, origin));
-    let found = crossings(path, gate);
-    let timed = timed_stretches(path, &found);
-    layout.laps = laps(path, &found, wander_m2ps, |from_s, to_s| timed.contains(&(from_s, to_s)));
-    if timed.is_empty() {
-        layout.notes.push(Note::new(NoteKind::NoLap));
-        return layout;
+    let timed = layout.drive_laps(gate);
+    if timed >= FEW_LAPS {
+        layout.drift = find_drift(&layout.path, &layout.places, &layout.line, layout.wander);
     }
-    let set_aside = layout.laps.iter().filter(|it| it.kind == LapKind::Partial).count();
-    if set_aside > 0 {
-        layout.notes.push(Note::new(NoteKind::LapsSetAside { count: set_aside }));
+    if !layout.drift.is_empty() {
+        layout.wander = layout.drift.left(layout.wander);
+        layout.drift.take_out(&mut layout.path);
+        layout.drive_laps(gate);
     }
-    if timed.len() < FEW_LAPS {
-        layout.notes.push(Note::new(NoteKind::ReferenceFromFewLaps { laps: timed.len() }));
-    }
-    layout.line = reference_line(path, &without_gaps(path, &timed));
-    layout.places = follow(&layout.line, &path.states, &layout.laps);
+    layout.note_laps();
     layout
+}
+
+impl Layout {
+    /// Laps, line and places for the path as it is; gives the number of timed laps.
+    fn drive_laps(&mut self, gate: Gate) -> usize {
+        let path = &self.path;
+        let found = crossings(path, gate);
+        let timed = timed_stretches(path, &found);
+        self.laps = laps(path, &found, self.wander, |from_s, to_s| timed.contains(&(from_s, to_s)));
+        if !timed.is_empty() {
+            self.line = reference_line(path, &without_gaps(path, &timed));
+            self.places = follow(&self.line, &path.states, &self.laps);
+        }
+        timed.len()
+    }
+
+    fn note_laps(&mut self) {
+        let count = |kind: LapKind| self.laps.iter().filter(|it| it.kind == kind).count();
+        let (timed, set_aside) = (count(LapKind::Timed), count(LapKind::Partial));
+        if timed == 0 {
+            self.notes.push(Note::new(NoteKind::NoLap));
+        } else if timed < FEW_LAPS {
+            self.notes.push(Note::new(NoteKind::ReferenceFromFewLaps { laps: timed }));
+        }
+        if set_aside > 0 {
+            self.notes.push(Note::new(NoteKind::LapsSetAside { count: set_aside }));
+        }
+    }
 }
 
 /// A gate somewhere first, then the middle of the fastest straight of the line that it gave.
@@ -69,7 +111,8 @@ fn found_gate(path: &Path) -> Option<Gate> {
     let first = find_gate(path)?;
     let timed = timed_stretches(path, &crossings(path, first));
     let line = reference_line(path, &without_gaps(path, &timed));
-    let laps: Vec<Lap> = laps(path, &crossings(path, first), 0.0, |from_s, to_s| timed.contains(&(from_s, to_s)));
+    let laps: Vec<Lap> =
+        laps(path, &crossings(path, first), Wander::from_walk(0.0), |from_s, to_s| timed.contains(&(from_s, to_s)));
     let places = follow(&line, &path.states, &laps);
     let better = gate_on_fastest_straight(&line, &usual_speeds(path, &places, &line))?;
     let still_laps = timed_stretches(path, &crossings(path, better)).len() + 1 >= timed.len();

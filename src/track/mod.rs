@@ -1,6 +1,7 @@
 //! Where the path lies on the circuit: track file, start/finish gate, laps, reference line.
 //! Takes GeoJSON bytes and a path; gives laps and, for every state of the path, where along the reference line it is.
 
+pub mod drift;
 pub mod file;
 pub mod find;
 pub mod laps;

@@ -16,14 +16,10 @@ const ROUNDS: usize = 3;
 /// Degenerate: no lap, or laps shorter than 20 m, give an empty line.
 pub fn reference_line(path: &Path, laps_s: &[(f64, f64)]) -> ReferenceLine {
     let step = laps_s.len().div_ceil(MOST_LAPS).max(1);
-    let laps: Vec<&[PathState]> = laps_s
+    let laps: Vec<Vec<PathState>> = laps_s
         .iter()
         .step_by(step)
-        .map(|(from_s, to_s)| {
-            let from = path.states.partition_point(|state| state.t_s < *from_s);
-            let to = path.states.partition_point(|state| state.t_s <= *to_s);
-            &path.states[from..to]
-        })
+        .filter_map(|(from_s, to_s)| gate_to_gate(path, *from_s, *to_s))
         .filter(|lap| lap.len() > 10)
         .collect();
     let Some(lap_m) = median(laps.iter().filter_map(|lap| lap_length_m(lap)).collect()) else {
@@ -54,6 +50,14 @@ pub fn reference_line(path: &Path, laps_s: &[(f64, f64)]) -> ReferenceLine {
         points = respace(&moved, count);
     }
     with_shape(&points)
+}
+
+/// The states of one lap with both ends exactly on the gate.
+fn gate_to_gate(path: &Path, from_s: f64, to_s: f64) -> Option<Vec<PathState>> {
+    let from = path.states.partition_point(|state| state.t_s <= from_s);
+    let to = path.states.partition_point(|state| state.t_s < to_s).max(from);
+    let inner = path.states[from..to].iter().copied();
+    Some(std::iter::once(path.at(from_s)?).chain(inner).chain(std::iter::once(path.at(to_s)?)).collect())
 }
 
 fn lap_length_m(lap: &[PathState]) -> Option<f64> {

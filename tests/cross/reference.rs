@@ -1,6 +1,8 @@
 //! Published or independently recomputed tables. Each check names its source.
 
+use cornerbook::log;
 use cornerbook::present::timecode::{FrameRate, TimeCode};
+use cornerbook::session::{ChannelKind, NoteKind};
 use cornerbook::signal::savgol;
 use geo::line_measures::{Bearing, Destination, Distance, Geodesic};
 use geo::point;
@@ -77,4 +79,44 @@ fn savitzky_golay_tables() {
             }
         }
     }
+}
+
+/// Sentences with their checksums (NMEA 0183), from memory; recomputed independently.
+const SENTENCES: [&str; 5] = [
+    "$GPGGA,123519,4807.038,N,01131.000,E,1,08,0.9,545.4,M,46.9,M,,*47",
+    "$GPRMC,123519,A,4807.038,N,01131.000,E,022.4,084.4,230394,003.1,W*6A",
+    "$GPGSA,A,3,04,05,,09,12,,,24,,,,,2.5,1.3,2.1*39",
+    "$GPVTG,054.7,T,034.4,M,005.5,N,010.2,K*48",
+    "$GPGLL,4916.45,N,12311.12,W,225444,A*31",
+];
+
+#[test]
+fn nmea_checksums() {
+    for sentence in SENTENCES {
+        let (body, stated) = sentence.trim_start_matches('$').split_once('*').unwrap();
+        assert_eq!(format!("{:02X}", log::nmea::checksum(body.as_bytes())), stated, "{sentence}");
+    }
+    let right = SENTENCES.join("\r\n");
+    assert_eq!(log::nmea::statistics(right.as_bytes()).checksums_right, 5);
+    // The digit before the checksum's star is changed in each.
+    let wrong = SENTENCES.map(|it| it.replace(",*", ",1*").replace("W*", "E*").replace(".1*", ".2*"));
+    let wrong = wrong.map(|it| it.replace("K*", "N*").replace("A*", "V*")).join("\r\n");
+    let counts = log::nmea::statistics(wrong.as_bytes());
+    assert_eq!((counts.checksums_right, counts.checksums_wrong), (0, 5));
+}
+
+/// The first two sentences and the same a second later: 48.1173 N, 11.516667 E, 22.4 kn = 11.5236 m/s,
+/// 23 March 1994.
+#[test]
+fn nmea_fields() {
+    let later = "GPRMC,123520,A,4807.040,N,01131.003,E,022.4,084.4,230394,003.1,W";
+    let later = format!("${later}*{:02X}", log::nmea::checksum(later.as_bytes()));
+    let text = [SENTENCES[0], SENTENCES[1], &later].join("\r\n");
+    let samples = log::read("two.nmea", text.as_bytes(), None).unwrap();
+    assert!(!samples.notes().iter().any(|it| matches!(it.kind, NoteKind::ChecksumsWrong { .. })));
+    assert_eq!(samples.start_utc().unwrap().to_rfc3339(), "1994-03-23T12:35:19+00:00");
+    let fix = samples.fixes()[0];
+    assert!((fix.latitude_deg - 48.1173).abs() < 1e-9 && (fix.longitude_deg - 11.516_667).abs() < 1e-6);
+    let speed = samples.channel(ChannelKind::Speed).unwrap();
+    assert!((speed.value[0] - 11.5236).abs() < 1e-4, "{:?}", speed.value);
 }

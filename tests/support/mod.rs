@@ -2,12 +2,14 @@
 
 use std::path::PathBuf;
 
-/// A file of `../shared/data`, or `None`, said aloud, where that folder is absent.
+/// A file of `../shared/data` (one folder further up for a second working tree), or `None`, said aloud, where that
+/// folder is absent.
 pub fn shared_data(relative: &str) -> Option<PathBuf> {
-    let path = PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("../shared/data").join(relative);
-    if path.exists() {
-        return Some(path);
+    let home = PathBuf::from(env!("CARGO_MANIFEST_DIR"));
+    let candidates = ["../shared/data", "../../shared/data"].map(|folder| home.join(folder).join(relative));
+    let found = candidates.iter().find(|path| path.exists()).cloned();
+    if found.is_none() {
+        println!("SKIPPED: {} is absent", candidates[0].display());
     }
-    println!("SKIPPED: {} is absent", path.display());
-    None
+    found
 }

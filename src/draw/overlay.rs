@@ -1,0 +1,154 @@
+//! The overlay's blocks as tiles of premultiplied ARGB. A block is drawn again only when what it shows has changed.
+
+use cairo::{Context, Format, ImageSurface};
+
+use crate::draw::layout::{Layout, Place};
+use crate::draw::marks::sign;
+use crate::draw::text::{Align, Style, line};
+use crate::draw::{BRIGHT, Error, QUIET, ground, map};
+use crate::reel::{Caption, MapShape, MapState, MarkState, OverlayState};
+
+/// A drawn block and where it lies in the picture.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Tile {
+    pub x: u32,
+    pub y: u32,
+    pub width: u32,
+    pub height: u32,
+    /// Rows of native-endian 32-bit premultiplied ARGB without padding; `4 · width · height` bytes.
+    pub argb: Vec<u8>,
+    /// Rises with each redrawing of this block.
+    pub version: u64,
+}
+
+/// A block: what its tile shows at present.
+#[derive(Debug)]
+struct Block<T> {
+    place: Place,
+    shown: Option<(T, Tile)>,
+}
+
+impl<T: PartialEq + Clone> Block<T> {
+    fn new(place: Place) -> Self {
+        Self { place, shown: None }
+    }
+
+    fn show(&mut self, wanted: &T, draw: impl FnOnce(&Context) -> Result<(), Error>) -> Result<&Tile, Error> {
+        let version = match &self.shown {
+            Some((shown, tile)) if shown == wanted => tile.version,
+            Some((_, tile)) => tile.version + 1,
+            None => 1,
+        };
+        if self.shown.as_ref().is_none_or(|(_, tile)| tile.version != version) {
+            let tile = paint(self.place, version, draw)?;
+            self.shown = Some((wanted.clone(), tile));
+        }
+        let (_, tile) = self.shown.as_ref().expect("shown was set above where it was not");
+        Ok(tile)
+    }
+}
+
+fn paint(place: Place, version: u64, draw: impl FnOnce(&Context) -> Result<(), Error>) -> Result<Tile, Error> {
+    let side = |pixels: u32| i32::try_from(pixels).unwrap_or(i32::MAX);
+    let mut surface = ImageSurface::create(Format::ARgb32, side(place.width), side(place.height))?;
+    {
+        let context = Context::new(&surface)?;
+        draw(&context)?;
+    }
+    surface.flush();
+    // ARGB32 rows are a multiple of four bytes already, so cairo adds no padding.
+    let argb = surface.data().map_err(|_| cairo::Error::SurfaceFinished)?.to_vec();
+    Ok(Tile { x: place.x, y: place.y, width: place.width, height: place.height, argb, version })
+}
+
+/// Draws one clip's overlay for pictures of one size.
+#[derive(Debug)]
+pub struct OverlayPainter {
+    unit: f64,
+    map_shape: Option<MapShape>,
+    caption: Block<Caption>,
+    marks: Block<([MarkState; 3], &'static str)>,
+    map: Block<MapState>,
+}
+
+impl OverlayPainter {
+    /// `width` and `height`: of the picture, px.
+    pub fn new(width: u32, height: u32, map_shape: Option<MapShape>) -> Self {
+        let layout = Layout::new(width, height);
+        Self {
+            unit: layout.unit,
+            map_shape,
+            caption: Block::new(layout.caption),
+            marks: Block::new(layout.marks),
+            map: Block::new(layout.map),
+        }
+    }
+
+    /// The tiles of one state, which do not overlap: caption, marks, and the map where there is one.
+    pub fn tiles(&mut self, state: &OverlayState) -> Result<Vec<&Tile>, Error> {
+        let unit = self.unit;
+        let caption_place = self.caption.place;
+        let caption = self
+            .caption
+            .show(&state.caption, |context| draw_caption(context, &state.caption, size_of(caption_place), unit))?;
+        let marks_place = self.marks.place;
+        let wanted_marks = (state.marks.clone(), state.unit);
+        let marks =
+            self.marks.show(&wanted_marks, |context| draw_marks(context, &state.marks, size_of(marks_place), unit))?;
+        let mut tiles = vec![caption, marks];
+        if let (Some(shape), Some(map_state)) = (&self.map_shape, state.map) {
+            let side_px = size_of(self.map.place).0;
+            tiles.push(self.map.show(&map_state, |context| map::draw(context, shape, map_state, side_px, unit))?);
+        }
+        Ok(tiles)
+    }
+}
+
+fn size_of(place: Place) -> (f64, f64) {
+    (f64::from(place.width), f64::from(place.height))
+}
+
+/// Speed and its unit on the left; corner and lap over the part of the corner on the right.
+fn draw_caption(context: &Context, caption: &Caption, (width, height): (f64, f64), unit: f64) -> Result<(), Error> {
+    ground(context, width, height, unit * 0.4)?;
+    let speed = Style { size: unit * 2.1, bold: true, colour: BRIGHT, max_width: unit * 4.6 };
+    line(context, &caption.speed, unit * 5.0, height / 2.0 + unit * 0.78, Align::Right, speed);
+    let small = Style { size: unit * 0.85, bold: false, colour: QUIET, max_width: unit * 3.0 };
+    line(context, caption.unit, unit * 5.25, height / 2.0 + unit * 0.78, Align::Left, small);
+
+    QUIET.set(context, 0.35);
+    context.set_line_width((unit * 0.06).max(1.0));
+    context.move_to(unit * 8.0, unit * 0.6);
+    context.line_to(unit * 8.0, height - unit * 0.6);
+    context.stroke()?;
+
+    let left = unit * 8.6;
+    let space = width - left - unit * 0.5;
+    let lap = format!("Lap {}", caption.lap);
+    let lap_style = Style { size: unit, bold: false, colour: QUIET, max_width: space };
+    // Room for "Lap 99" is kept, so that a long corner name never pushes the lap out.
+    let name_style = Style { size: unit * 1.15, bold: true, colour: BRIGHT, max_width: space - unit * 3.9 };
+    let used = line(context, &caption.corner, left, unit * 1.55, Align::Left, name_style);
+    line(context, &lap, left + used + unit * 0.6, unit * 1.55, Align::Left, lap_style);
+    let phase = Style { size: unit, bold: false, colour: BRIGHT, max_width: space };
+    line(context, caption.phase, left, height - unit * 0.75, Align::Left, phase);
+    Ok(())
+}
+
+/// Three columns: the mark's sign and name over the figure that belongs to it.
+fn draw_marks(context: &Context, marks: &[MarkState; 3], (width, height): (f64, f64), unit: f64) -> Result<(), Error> {
+    ground(context, width, height, unit * 0.4)?;
+    let column = (width - unit) / 3.0;
+    for (index, mark) in marks.iter().enumerate() {
+        let left = unit * 0.7 + column * index as f64;
+        let colour = if mark.is_lit { BRIGHT } else { QUIET };
+        sign(context, mark.kind, mark.is_lit, left + unit * 0.45, unit * 1.17, unit * 0.45)?;
+        let name = Style { size: unit, bold: mark.is_lit, colour, max_width: column - unit * 1.4 };
+        line(context, mark.name, left + unit * 1.3, unit * 1.55, Align::Left, name);
+        let label = Style { size: unit * 0.8, bold: false, colour: QUIET, max_width: column * 0.62 };
+        let used = line(context, mark.figure_name, left, height - unit * 0.75, Align::Left, label);
+        let figure = Style { size: unit * 1.05, bold: true, colour: BRIGHT, max_width: column - used - unit * 0.4 };
+        line(context, &mark.figure, left + used + unit * 0.35, height - unit * 0.75, Align::Left, figure);
+    }
+    Ok(())
+}

@@ -1,0 +1,205 @@
+//! Decoded frames by presentation time: goes to the key frame before, decodes only what is needed, gives every frame
+//! with its exact time, in the order shown. Holds two frames at most, so that a cache can be put in front.
+
+use std::collections::VecDeque;
+use std::path::{Path, PathBuf};
+
+use gstreamer as gst;
+use gstreamer::prelude::*;
+use gstreamer_pbutils as gst_pbutils;
+use gstreamer_video as gst_video;
+
+use crate::media::encoders::element;
+use crate::media::error::Error;
+use crate::media::probe::{Orientation, orientation_of};
+use crate::media::source::{Source, Stream, Which};
+use crate::media::times::{Timed, Zero, first_packets, open_packets};
+use crate::session::VideoTime;
+
+/// First step back, in ns, where a search has landed behind its target; doubled until it has not.
+const STEP_BACK_NS: i64 = 1_000_000_000;
+
+/// How frames are wanted: always upright, with square pixels.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Picture {
+    pub pixels: Pixels,
+    /// Width and height, even; `None` leaves the size of the footage.
+    pub size_px: Option<(u32, u32)>,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Pixels {
+    /// 8-bit 4:2:0 in three planes: what encoders take.
+    I420,
+    /// 8-bit RGBA: what screens and pictures take.
+    Rgba,
+}
+
+/// One decoded frame.
+#[derive(Debug, Clone)]
+pub struct Frame {
+    pub at: VideoTime,
+    pub buffer: gst::Buffer,
+    pub info: gst_video::VideoInfo,
+}
+
+/// Reads one file's frames in the order shown.
+#[derive(Debug)]
+pub struct FrameReader {
+    path: PathBuf,
+    source: Source,
+    zero: Zero,
+    ahead: VecDeque<Frame>,
+    last_at: Option<VideoTime>,
+    /// Time of a frame that lies exactly where the search began: a decoder moves a frame that began earlier there.
+    doubtful: Option<VideoTime>,
+}
+
+impl FrameReader {
+    /// Opens a file before its first frame.
+    pub fn open(path: &Path, picture: Picture) -> Result<Self, Error> {
+        let (zero, orientation) = look_ahead(path)?;
+        let path_for_errors = path.to_owned();
+        let chain = move |stream: &Stream| picture_chain(&path_for_errors, stream, orientation, picture);
+        let source = Source::open(path, Which::Video, Box::new(chain))?;
+        Ok(Self { path: path.to_owned(), source, zero, ahead: VecDeque::new(), last_at: None, doubtful: None })
+    }
+
+    /// Goes to the frame on show at `at`: the last one whose presentation time is not after it (the first frame, where
+    /// `at` lies before it). [`FrameReader::next_frame`] gives it next.
+    pub fn seek(&mut self, at: VideoTime) -> Result<(), Error> {
+        let mut back_ns = 0;
+        loop {
+            let target = VideoTime((at.0 - back_ns).max(0));
+            self.ahead.clear();
+            self.last_at = None;
+            self.doubtful = None;
+            self.source.seek(self.zero.stream_ns(target))?;
+            self.skip_to(at)?;
+            let has_landed = self.ahead.front().is_some_and(|frame| frame.at <= at && self.doubtful != Some(frame.at));
+            if has_landed || target.0 == 0 {
+                return Ok(());
+            }
+            back_ns = (2 * back_ns).max(STEP_BACK_NS);
+        }
+    }
+
+    /// The next frame; `None` after the last one.
+    pub fn next_frame(&mut self) -> Result<Option<Frame>, Error> {
+        match self.ahead.pop_front() {
+            Some(frame) => Ok(Some(frame)),
+            None => self.decode(),
+        }
+    }
+
+    /// When the frame after the one given last is shown; `None` at the end.
+    pub fn next_time(&mut self) -> Result<Option<VideoTime>, Error> {
+        if self.ahead.is_empty() {
+            let decoded = self.decode()?;
+            self.ahead.extend(decoded);
+        }
+        Ok(self.ahead.front().map(|frame| frame.at))
+    }
+
+    fn skip_to(&mut self, at: VideoTime) -> Result<(), Error> {
+        while let Some(frame) = self.decode()? {
+            let is_past = frame.at > at;
+            if !is_past {
+                self.ahead.clear();
+            }
+            self.ahead.push_back(frame);
+            if is_past {
+                break;
+            }
+        }
+        Ok(())
+    }
+
+    /// The next frame out of the decoder that is shown and later than the one before.
+    fn decode(&mut self) -> Result<Option<Frame>, Error> {
+        while let Some(sample) = self.source.pull()? {
+            let Some(timed) = Timed::of(&sample) else { continue };
+            let Some(at) = self.zero.presentation(timed) else { continue };
+            if self.last_at.is_some_and(|last| at <= last) {
+                continue;
+            }
+            self.last_at = Some(at);
+            if timed.is_at_segment_start() {
+                self.doubtful = Some(at);
+            }
+            return self.frame(at, &sample).map(Some);
+        }
+        Ok(None)
+    }
+
+    fn frame(&self, at: VideoTime, sample: &gst::Sample) -> Result<Frame, Error> {
+        let damaged = || Error::Damaged {
+            path: self.path.clone(),
+            at_s: at.seconds(),
+            cause: "its pictures change their form".to_owned(),
+        };
+        let info = sample.caps().and_then(|it| gst_video::VideoInfo::from_caps(it).ok()).ok_or_else(damaged)?;
+        Ok(Frame { at, buffer: sample.buffer_owned().ok_or_else(damaged)?, info })
+    }
+}
+
+/// What has to be known of a file before it can be decoded as it is shown.
+fn look_ahead(path: &Path) -> Result<(Zero, Orientation), Error> {
+    let source = open_packets(path)?;
+    let zero = Zero::of(&first_packets(&source)?);
+    Ok((zero, source.stream(Which::Video).map(orientation_of).unwrap_or_default()))
+}
+
+/// decoder ─ videoconvert ─ videoscale ─ videoflip ─ caps. Each passes frames on untouched where there is nothing to do.
+fn picture_chain(
+    path: &Path,
+    stream: &Stream,
+    orientation: Orientation,
+    picture: Picture,
+) -> Result<Vec<gst::Element>, Error> {
+    let base = "gstreamer1.0-plugins-base";
+    let convert = element("videoconvert", base)?;
+    let scale = element("videoscale", base)?;
+    for threaded in [&convert, &scale] {
+        if threaded.find_property("n-threads").is_some() {
+            threaded.set_property("n-threads", 2u32);
+        }
+    }
+    let mut chain = vec![decoder(path, stream)?, convert, scale];
+    if orientation != Orientation::default() {
+        let flip = element("videoflip", "gstreamer1.0-plugins-good")?;
+        flip.set_property_from_str("video-direction", orientation.direction());
+        chain.push(flip);
+    }
+    let format = match picture.pixels {
+        Pixels::I420 => "I420",
+        Pixels::Rgba => "RGBA",
+    };
+    let mut caps =
+        gst::Caps::builder("video/x-raw").field("format", format).field("pixel-aspect-ratio", gst::Fraction::new(1, 1));
+    if let Some((width, height)) = picture.size_px {
+        let side = |pixels: u32| i32::try_from(pixels).unwrap_or(i32::MAX);
+        caps = caps.field("width", side(width)).field("height", side(height));
+    }
+    let filter = element("capsfilter", "libgstreamer1.0-0")?;
+    filter.set_property("caps", caps.build());
+    chain.push(filter);
+    Ok(chain)
+}
+
+/// The best software decoder for a stream: its frames are the same on every machine, and lie in ordinary memory.
+pub(crate) fn decoder(path: &Path, stream: &Stream) -> Result<gst::Element, Error> {
+    let mut factories: Vec<gst::ElementFactory> =
+        gst::ElementFactory::factories_with_type(gst::ElementFactoryType::DECODER, gst::Rank::MARGINAL)
+            .into_iter()
+            .filter(|it| it.can_sink_any_caps(&stream.caps))
+            .filter(|it| !it.metadata("klass").unwrap_or_default().contains("Hardware"))
+            .collect();
+    // One that takes these very caps comes before one that might, such as those for pictures with transparency.
+    factories.sort_by_key(|it| std::cmp::Reverse((it.can_sink_all_caps(&stream.caps), it.rank())));
+    factories.iter().find_map(|it| it.create().build().ok()).ok_or_else(|| Error::NoDecoder {
+        path: path.to_owned(),
+        codec: gst_pbutils::pb_utils_get_codec_description(&stream.caps).to_string(),
+        package: "gstreamer1.0-libav".to_owned(),
+    })
+}

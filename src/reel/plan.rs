@@ -1,0 +1,271 @@
+//! The cut list of one clip. Takes an analysis, a pass and the footage with its clocks; gives stretches and stills in the
+//! order they are shown.
+
+use std::path::PathBuf;
+
+use crate::analysis::Analysis;
+use crate::corners::{Corner, Pass};
+use crate::reel::overlay::OverlayScript;
+use crate::session::{ClockMap, SessionTime, VideoTime};
+use crate::units::SpeedUnit;
+
+/// Chapters of one recording follow each other without a gap; a clock that was set for each apart may be off by this
+/// much. The last frame stays on show meanwhile.
+const JOIN_S: f64 = 0.25;
+
+/// One footage file on the log's clock.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Chapter {
+    pub file: PathBuf,
+    pub clock: ClockMap,
+    /// Presentation times of the first shown frame and of the end of the last one.
+    pub start: VideoTime,
+    pub end: VideoTime,
+}
+
+/// How a clip is to be made.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct ClipOptions {
+    /// Shown before turn-in and after exit, s. Shortened where the footage is shorter.
+    pub lead_s: f64,
+    pub tail_s: f64,
+    /// Pace between turn-in and exit: 1 as it was, 0.5 half as fast.
+    pub slow: f64,
+    /// A still of this many seconds at each mark; 0 for none.
+    pub hold_s: f64,
+    pub speed_unit: SpeedUnit,
+    /// Height of the film in pixels; `None` leaves the footage's.
+    pub height_px: Option<u32>,
+}
+
+impl Default for ClipOptions {
+    fn default() -> Self {
+        Self { lead_s: 2.0, tail_s: 2.0, slow: 1.0, hold_s: 0.0, speed_unit: SpeedUnit::default(), height_px: None }
+    }
+}
+
+/// One piece of the film. `chapter` indexes [`ClipPlan::chapters`].
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Cut {
+    /// The footage from one presentation time up to another, at a pace (1 = as it was).
+    Run { chapter: usize, from: VideoTime, until: VideoTime, pace: f64 },
+    /// A still of the frame on show at a presentation time.
+    Hold { chapter: usize, at: VideoTime, seconds: f64 },
+}
+
+impl Cut {
+    /// How long it is in the film, s.
+    pub fn film_s(&self) -> f64 {
+        match self {
+            Self::Run { from, until, pace, .. } => (until.0 - from.0) as f64 * 1e-9 / pace,
+            Self::Hold { seconds, .. } => *seconds,
+        }
+    }
+
+    pub fn chapter(&self) -> usize {
+        match self {
+            Self::Run { chapter, .. } | Self::Hold { chapter, .. } => *chapter,
+        }
+    }
+}
+
+/// One clip: everything that a renderer needs to know.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ClipPlan {
+    /// For the container's title.
+    pub title: String,
+    pub chapters: Vec<Chapter>,
+    /// In the order shown; at least one.
+    pub cuts: Vec<Cut>,
+    pub overlay: OverlayScript,
+    pub height_px: Option<u32>,
+    /// By how much the lead and the tail are shorter than asked for, because there is no footage, s.
+    pub lead_missing_s: f64,
+    pub tail_missing_s: f64,
+}
+
+impl ClipPlan {
+    /// Length of the film, s.
+    pub fn film_s(&self) -> f64 {
+        self.cuts.iter().map(Cut::film_s).sum()
+    }
+}
+
+/// Why there is no clip.
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+pub enum PlanError {
+    #[error("corner {corner}: there are {corners} corners; give a number from 1 to {corners}")]
+    NoCorner { corner: u32, corners: usize },
+    #[error("lap {lap}: does not go through corner {corner}; see the pass table for the laps that do")]
+    NoPass { lap: u32, corner: u32 },
+    #[error("lap {lap}, corner {corner}: neither its marks nor its gates are known; move its marks by hand first")]
+    NotLocated { lap: u32, corner: u32 },
+    #[error("lap {lap}, corner {corner}: there is no footage; add it with --video")]
+    NoFootage { lap: u32, corner: u32 },
+    #[error(
+        "lap {lap}, corner {corner}: the footage {side} {seconds:.1} s {late}; add the chapter that is missing or check its clock"
+    )]
+    NotCovered { lap: u32, corner: u32, side: &'static str, late: &'static str, seconds: f64 },
+    #[error(
+        "lap {lap}, corner {corner}: the footage has a hole of {seconds:.1} s inside the pass; add the chapter that is missing"
+    )]
+    Hole { lap: u32, corner: u32, seconds: f64 },
+    #[error("{name} {value}: must be {rule}; give another value")]
+    Option { name: &'static str, value: f64, rule: &'static str },
+}
+
+/// A stretch of log time with the chapter that covers it.
+#[derive(Debug, Clone, Copy)]
+struct Span {
+    chapter: usize,
+    from_s: f64,
+    until_s: f64,
+}
+
+/// Plans the clip of one pass. A pass without marks is shown from gate to gate, with what is unknown left open.
+pub fn clip_plan(
+    analysis: &Analysis,
+    lap: u32,
+    corner: u32,
+    chapters: &[Chapter],
+    options: &ClipOptions,
+) -> Result<ClipPlan, PlanError> {
+    check_options(options)?;
+    let no_corner = PlanError::NoCorner { corner, corners: analysis.corners.len() };
+    let of_corner: &Corner = analysis.corners.iter().find(|it| it.number == corner).ok_or(no_corner)?;
+    let pass = analysis.passes.iter().find(|it| it.lap == lap && it.corner == corner);
+    let pass = pass.ok_or(PlanError::NoPass { lap, corner })?;
+    let (begin_s, finish_s) = pass_times_s(pass).ok_or(PlanError::NotLocated { lap, corner })?;
+    let wanted_s = (begin_s - options.lead_s, finish_s + options.tail_s);
+    let spans = footage_of(lap, corner, chapters, (begin_s, finish_s), wanted_s)?;
+    let shown_s = (spans[0].from_s, spans[spans.len() - 1].until_s);
+    let overlay = OverlayScript::new(analysis, of_corner, pass, (begin_s, finish_s), shown_s, options.speed_unit);
+    Ok(ClipPlan {
+        title: format!("{}, lap {lap}", of_corner.name),
+        chapters: chapters.to_vec(),
+        cuts: cuts_of(&spans, chapters, pass, (begin_s, finish_s), options),
+        overlay,
+        height_px: options.height_px,
+        lead_missing_s: shown_s.0 - wanted_s.0,
+        tail_missing_s: wanted_s.1 - shown_s.1,
+    })
+}
+
+fn check_options(options: &ClipOptions) -> Result<(), PlanError> {
+    let rules = [
+        ("lead", options.lead_s, (0.0..=600.0).contains(&options.lead_s), "0 to 600 s"),
+        ("tail", options.tail_s, (0.0..=600.0).contains(&options.tail_s), "0 to 600 s"),
+        ("slow", options.slow, (0.1..=1.0).contains(&options.slow), "0.1 to 1"),
+        ("hold", options.hold_s, (0.0..=60.0).contains(&options.hold_s), "0 to 60 s"),
+    ];
+    match rules.into_iter().find(|(_, _, is_kept, _)| !is_kept) {
+        Some((name, value, _, rule)) => Err(PlanError::Option { name, value, rule }),
+        None => Ok(()),
+    }
+}
+
+/// Log times of turn-in and exit, or of the gates in their place.
+fn pass_times_s(pass: &Pass) -> Option<(f64, f64)> {
+    let begin_s = pass.turn_in.map(|it| it.t_s.value).or(pass.entry_gate_t_s)?;
+    let finish_s = pass.exit.map(|it| it.t_s.value).or(pass.exit_gate_t_s)?;
+    (finish_s > begin_s).then_some((begin_s, finish_s))
+}
+
+/// The stretches of footage from `wanted` that hang together around the whole pass, in order of log time.
+fn footage_of(
+    lap: u32,
+    corner: u32,
+    chapters: &[Chapter],
+    pass_s: (f64, f64),
+    wanted_s: (f64, f64),
+) -> Result<Vec<Span>, PlanError> {
+    let mut covered: Vec<Span> = chapters
+        .iter()
+        .enumerate()
+        .map(|(chapter, it)| Span { chapter, from_s: it.clock.to_log(it.start).0, until_s: it.clock.to_log(it.end).0 })
+        .collect();
+    covered.sort_by(|a, b| a.from_s.total_cmp(&b.from_s));
+    let (Some(first), Some(last)) = (covered.first().copied(), covered.last().copied()) else {
+        return Err(PlanError::NoFootage { lap, corner });
+    };
+    let not_covered = |side, late, seconds| PlanError::NotCovered { lap, corner, side, late, seconds };
+    if first.from_s > pass_s.0 {
+        return Err(not_covered("begins", "after the pass does", first.from_s - pass_s.0));
+    }
+    let end_s = covered.iter().map(|it| it.until_s).fold(last.until_s, f64::max);
+    if end_s < pass_s.1 {
+        return Err(not_covered("ends", "before the pass does", pass_s.1 - end_s));
+    }
+    join(&covered, pass_s, wanted_s).map_err(|seconds| PlanError::Hole { lap, corner, seconds })
+}
+
+/// Cuts the chapters to what is wanted, each beginning where the one before ends. A hole in the lead or the tail
+/// shortens it; one inside the pass is an error that gives its length.
+fn join(covered: &[Span], pass_s: (f64, f64), wanted_s: (f64, f64)) -> Result<Vec<Span>, f64> {
+    let mut joined: Vec<Span> = Vec::new();
+    let mut reached_s = wanted_s.0;
+    for span in covered {
+        let from_s = span.from_s.max(reached_s);
+        let until_s = span.until_s.min(wanted_s.1);
+        if until_s <= from_s {
+            continue;
+        }
+        let hole_s = from_s - reached_s;
+        if hole_s > JOIN_S && !joined.is_empty() {
+            if from_s > pass_s.1 {
+                break;
+            }
+            if reached_s > pass_s.0 || from_s > pass_s.0 {
+                return Err(hole_s);
+            }
+            joined.clear();
+        }
+        if let Some(before) = joined.last_mut() {
+            before.until_s = from_s;
+        }
+        joined.push(Span { chapter: span.chapter, from_s, until_s });
+        reached_s = until_s;
+    }
+    if joined.is_empty() { Err(pass_s.1 - pass_s.0) } else { Ok(joined) }
+}
+
+fn cuts_of(
+    spans: &[Span],
+    chapters: &[Chapter],
+    pass: &Pass,
+    (begin_s, finish_s): (f64, f64),
+    options: &ClipOptions,
+) -> Vec<Cut> {
+    let marks_s =
+        [pass.turn_in.map(|it| it.t_s.value), pass.apex.map(|it| it.mark.t_s.value), pass.exit.map(|it| it.t_s.value)];
+    let mut holds_s: Vec<f64> = if options.hold_s > 0.0 { marks_s.into_iter().flatten().collect() } else { Vec::new() };
+    holds_s.sort_by(f64::total_cmp);
+    let mut edges_s: Vec<f64> = holds_s.clone();
+    if options.slow < 1.0 {
+        edges_s.extend([begin_s, finish_s]);
+    }
+    edges_s.sort_by(f64::total_cmp);
+    edges_s.dedup();
+
+    let mut cuts = Vec::new();
+    for span in spans {
+        let to_video = |t_s: f64| chapters[span.chapter].clock.to_video(SessionTime(t_s));
+        let inner_s = edges_s.iter().copied().filter(|it| *it > span.from_s && *it < span.until_s);
+        let mut from_s = span.from_s;
+        for until_s in inner_s.chain([span.until_s]) {
+            if holds_s.contains(&from_s) {
+                cuts.push(Cut::Hold { chapter: span.chapter, at: to_video(from_s), seconds: options.hold_s });
+            }
+            let is_inside = from_s >= begin_s && until_s <= finish_s;
+            let pace = if is_inside { options.slow } else { 1.0 };
+            cuts.push(Cut::Run { chapter: span.chapter, from: to_video(from_s), until: to_video(until_s), pace });
+            from_s = until_s;
+        }
+    }
+    let last = spans[spans.len() - 1];
+    if holds_s.contains(&last.until_s) {
+        let at = chapters[last.chapter].clock.to_video(SessionTime(last.until_s));
+        cuts.push(Cut::Hold { chapter: last.chapter, at, seconds: options.hold_s });
+    }
+    cuts
+}

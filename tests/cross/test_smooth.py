@@ -1,0 +1,40 @@
+"""The smoother where it is linear. Reference: filterpy (KalmanFilter, Rauch-Tung-Striebel smoother)."""
+
+import numpy as np
+from conftest import library, written
+
+# Ours begins from a belief of its own; the filter has forgotten either beginning after this long.
+FORGOTTEN_S = 10.0
+
+
+def white_jerk(dt, density):
+    """Covariance that white jerk adds to place, speed and acceleration over dt."""
+    powers = [[dt**5 / 20, dt**4 / 8, dt**3 / 6], [dt**4 / 8, dt**3 / 3, dt**2 / 2], [dt**3 / 6, dt**2 / 2, dt]]
+    return density * np.array(powers)
+
+
+def test_place_speed_and_variances():
+    kalman = library("filterpy.kalman")
+    case = written("smooth")
+    noise, t_s = case["noise"], np.array(case["t_s"])
+    steps = np.diff(t_s, prepend=t_s[0])
+    transitions = [np.array([[1, dt, dt * dt / 2], [0, 1, dt], [0, 0, 1]]) for dt in steps]
+    noises = [white_jerk(dt, noise["jerk"] ** 2) for dt in steps]
+
+    reference = kalman.KalmanFilter(dim_x=3, dim_z=2)
+    reference.x = np.array([case["place_m"][0], case["speed_mps"][0], 0.0])
+    reference.P = np.diag([1.0, 1.0, 10.0])
+    reference.H = np.array([[1.0, 0, 0], [0, 1.0, 0]])
+    reference.R = np.diag([noise["position_m"] ** 2, noise["speed_mps"] ** 2])
+    measured = np.column_stack([case["place_m"], case["speed_mps"]])
+    means, covariances, _, _ = reference.batch_filter(measured, Fs=transitions, Qs=noises)
+    means, covariances, _, _ = reference.rts_smoother(means, covariances, Fs=transitions, Qs=noises)
+
+    late = t_s > FORGOTTEN_S
+    assert late.sum() > 400
+    ours = np.array(case["states"])[late]
+    np.testing.assert_allclose(ours[:, 0], means[late, 0], atol=1e-6)
+    np.testing.assert_allclose(ours[:, 1], means[late, 1], atol=1e-6)
+    np.testing.assert_allclose(ours[:, 2], means[late, 2], atol=1e-5)
+    np.testing.assert_allclose(ours[:, 3], covariances[late, 0, 0], rtol=1e-6)
+    np.testing.assert_allclose(ours[:, 4], covariances[late, 1, 1], rtol=1e-6)
