@@ -39,7 +39,7 @@ impl Default for FootageOptions {
             rate: FrameRate::Constant { numerator: 25, denominator: 1 },
             gop: 50,
             b_frames: 0,
-            video_kbps: 1800,
+            video_kbps: 1200,
             small: false,
             sound: true,
         }

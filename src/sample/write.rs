@@ -60,7 +60,7 @@ impl Default for SampleOptions {
             laps: 7,
             seed: 1,
             footage: Some(FootageOptions::default()),
-            filmed_laps: (1, 3),
+            filmed_laps: (1, 2),
             other_formats: false,
             overwrite: Overwrite::Refuse,
         }
