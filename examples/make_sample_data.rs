@@ -12,7 +12,6 @@ fn main() -> anyhow::Result<()> {
     let footage = FootageOptions { small: true, video_kbps: 260, gop: 125, ..FootageOptions::default() };
     let options = SampleOptions {
         footage: Some(footage),
-        filmed_laps: (1, 2),
         other_formats: true,
         overwrite: Overwrite::Replace,
         ..SampleOptions::default()

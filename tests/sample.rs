@@ -3,14 +3,23 @@
 use std::f64::consts::TAU;
 
 use cornerbook::geom::Point;
-use cornerbook::job::map_parallel;
-use cornerbook::sample::{Circuit, Driver, LoggerNoise, Scenario, log_samples, simulate};
-use cornerbook::session::ChannelKind;
+use cornerbook::job::{Context, map_parallel};
+use cornerbook::sample::{
+    Between, Circuit, CsvStyle, Driver, LoggerNoise, SampleOptions, Scenario, TimeStyle, csv_log, gpx_log, log_samples,
+    nmea_log, simulate, write_sample,
+};
+use cornerbook::session::{ChannelKind, Samples};
+use cornerbook::units::SpeedUnit;
 
 const LAPS: u32 = 8;
 
-/// Every circuit with every driver.
-fn scenarios() -> Vec<Scenario> {
+/// Every circuit with every driver, made once.
+fn scenarios() -> &'static [Scenario] {
+    static RUNS: std::sync::LazyLock<Vec<Scenario>> = std::sync::LazyLock::new(all_runs);
+    &RUNS
+}
+
+fn all_runs() -> Vec<Scenario> {
     let runs: Vec<(Circuit, Driver, u64)> = Circuit::all()
         .into_iter()
         .flat_map(|circuit| {
@@ -157,6 +166,93 @@ fn the_log_errs_as_much_as_it_says() {
         .collect();
     // 0.6 m wander and 0.06 m per axis; forty draws of two axes give the root mean square to about 8 %.
     assert!((rms(&squares) - 0.606).abs() < 0.15, "{}", rms(&squares));
+}
+
+/// What the writers write, the readers read: the same fixes and channels to the digits written.
+#[test]
+fn written_logs_read_back() {
+    let scenario = simulate(&Circuit::windgap(), &Driver::a(), 1, 2);
+    let noise = LoggerNoise { with_course: true, yaw_rate_hz: 20.0, ..LoggerNoise::default() };
+    let samples = log_samples(&scenario, &noise, 1);
+    let read = |file: &str, text: String| cornerbook::log::read(file, text.as_bytes(), None).unwrap();
+    let speeds_differ_m = |a: &Samples, b: &Samples| {
+        let (a, b) = (a.channel(ChannelKind::Speed).unwrap(), b.channel(ChannelKind::Speed).unwrap());
+        assert_eq!(a.len(), b.len());
+        a.value.iter().zip(&b.value).map(|(a, b)| (a - b).abs()).fold(0.0, f64::max)
+    };
+    let same_fixes = |name: &str, back: &Samples| {
+        assert_eq!(back.fixes().len(), samples.fixes().len(), "{name}");
+        for (fix, original) in back.fixes().iter().zip(samples.fixes()) {
+            assert!((fix.t_s - original.t_s).abs() < 6e-4, "{name}: {fix:?} {original:?}");
+            assert!((fix.latitude_deg - original.latitude_deg).abs() < 1e-8, "{name}: {fix:?} {original:?}");
+            assert!((fix.longitude_deg - original.longitude_deg).abs() < 1e-8, "{name}: {fix:?} {original:?}");
+        }
+    };
+    let usual = CsvStyle { between: Between::Empty, ..CsvStyle::default() };
+    let styles = [
+        ("rfc3339.csv", usual),
+        ("epoch.csv", CsvStyle { time: TimeStyle::EpochSeconds, speed: SpeedUnit::MilesPerHour, ..usual }),
+        ("ms.csv", CsvStyle { time: TimeStyle::EpochMilliseconds, speed: SpeedUnit::MetresPerSecond, ..usual }),
+        ("start.csv", CsvStyle { time: TimeStyle::FromStart, delimiter: ';', decimal_comma: true, ..usual }),
+    ];
+    for (name, style) in styles {
+        let back = read(name, csv_log(&samples, style));
+        same_fixes(name, &back);
+        // Three decimals of km/h are 0.14 mm/s, of m/s half a millimetre a second.
+        assert!(speeds_differ_m(&back, &samples) < 6e-4, "{name}");
+        let yaw_rate = back.channel(ChannelKind::YawRate).unwrap();
+        assert_eq!(yaw_rate.len(), samples.channel(ChannelKind::YawRate).unwrap().len(), "{name}");
+    }
+    let nmea = read("log.nmea", nmea_log(&samples));
+    same_fixes("log.nmea", &nmea);
+    assert_eq!(nmea.start_utc(), samples.start_utc());
+    assert!(speeds_differ_m(&nmea, &samples) < 6e-4);
+    same_fixes("log.gpx", &read("log.gpx", gpx_log(&samples)));
+}
+
+#[test]
+fn the_whole_sample_is_written_and_read() {
+    let folder = tempfile::tempdir().unwrap();
+    let options = SampleOptions { laps: 2, footage: None, other_formats: true, ..SampleOptions::default() };
+    let written = write_sample(folder.path(), &options, &Context::new()).unwrap();
+    assert_eq!((written.logs.len(), written.other_logs.len(), written.footage.len()), (3, 3, 0));
+    for log in written.logs.iter().chain(&written.other_logs) {
+        let name = log.file_name().unwrap().to_str().unwrap();
+        let samples = cornerbook::log::read(name, &std::fs::read(log).unwrap(), None).unwrap();
+        assert!(samples.duration_s() > 100.0, "{name}");
+        assert_eq!(samples.fixes().is_empty(), name.contains("yaw-rate"), "{name}");
+    }
+    let (track, notes) = cornerbook::track::file::parse("track", &std::fs::read(&written.track).unwrap()).unwrap();
+    assert!(track.left_edge.unwrap().closed && track.right_edge.unwrap().closed && track.start_finish.is_some());
+    assert!(notes.is_empty(), "{notes:?}");
+    let again = write_sample(folder.path(), &options, &Context::new()).unwrap_err().to_string();
+    assert!(again.ends_with("is there already; give another name, or --force to write over it"), "{again}");
+}
+
+/// `sample-data/` is what this program writes today, and its README has a row for every file.
+#[test]
+fn the_committed_sample_is_up_to_date() {
+    let committed = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("sample-data");
+    let readme = std::fs::read_to_string(committed.join("README.md")).unwrap();
+    let mut total = 0;
+    for entry in std::fs::read_dir(&committed).unwrap().map(Result::unwrap) {
+        let (name, bytes) = (entry.file_name().into_string().unwrap(), entry.metadata().unwrap().len());
+        total += bytes;
+        let row = readme.lines().find(|line| line.starts_with(&format!("| `{name}` |")));
+        assert!(name == "README.md" || row.is_some_and(|it| it.contains(&format!("| {bytes} |"))), "{name}");
+    }
+    assert!(total < 6_000_000, "{total} bytes");
+    let folder = tempfile::tempdir().unwrap();
+    let options = SampleOptions { footage: None, other_formats: true, ..SampleOptions::default() };
+    let written = write_sample(folder.path(), &options, &Context::new()).unwrap();
+    for path in written.logs.iter().chain(&written.other_logs).chain([&written.track]) {
+        let old = std::fs::read_to_string(committed.join(path.file_name().unwrap())).unwrap();
+        let new = std::fs::read_to_string(path).unwrap();
+        // The mathematics library of another system may round the last digit written differently.
+        let differ = old.lines().zip(new.lines()).filter(|(old, new)| old != new).count();
+        assert_eq!(old.lines().count(), new.lines().count(), "{path:?}");
+        assert!(differ * 100 <= new.lines().count(), "{path:?}: {differ} lines differ; run make_sample_data again");
+    }
 }
 
 #[cfg(feature = "media")]

@@ -39,7 +39,7 @@ impl Default for FootageOptions {
             rate: FrameRate::Constant { numerator: 25, denominator: 1 },
             gop: 50,
             b_frames: 0,
-            video_kbps: 1800,
+            video_kbps: 1200,
             small: false,
             sound: true,
         }
@@ -105,7 +105,7 @@ mod tests {
             rate: FrameRate::Constant { numerator: 30_000, denominator: 1001 },
             ..FootageOptions::default()
         };
-        let times_ns = options.frame_times_ns(1001.0 / 30.0);
+        let times_ns = options.frame_times_ns(33.36);
         assert_eq!(times_ns.len(), 1001);
         assert_eq!(times_ns[1000], 33_366_666_666);
         assert!(times_ns.windows(2).all(|pair| pair[0] < pair[1]));

@@ -60,7 +60,7 @@ impl Default for SampleOptions {
             laps: 7,
             seed: 1,
             footage: Some(FootageOptions::default()),
-            filmed_laps: (1, 3),
+            filmed_laps: (1, 2),
             other_formats: false,
             overwrite: Overwrite::Refuse,
         }
@@ -190,7 +190,7 @@ fn camera(scenario: &Scenario, (first, last): (u32, u32)) -> Camera {
     let start_s = (lap(first).start_t_s - FILMED_BEFORE_S).max(0.0);
     let end_s = (lap(last).end_t_s + FILMED_AFTER_S).min(scenario.truth.duration_s());
     // Not on a whole frame nor on a sample of the log.
-    let log_t_s_at_zero = (start_s * 1000.0).round() / 1000.0 + 0.000_4;
+    let log_t_s_at_zero = ((start_s * 1000.0).round() + 0.4) / 1000.0;
     let clock = ClockMap { log_t_s_at_zero, rate_ppm: CAMERA_RATE_PPM };
     Camera { clock, duration_s: end_s - log_t_s_at_zero, stamp_error_s: STAMP_ERROR_S }
 }

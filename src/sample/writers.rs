@@ -79,8 +79,8 @@ impl Column {
     fn time(samples: &Samples, style: TimeStyle) -> Self {
         let header = match style {
             TimeStyle::Rfc3339 => "time_utc",
-            TimeStyle::EpochSeconds => "time_epoch_s",
-            TimeStyle::EpochMilliseconds => "time_epoch_ms",
+            TimeStyle::EpochSeconds => "epoch_s",
+            TimeStyle::EpochMilliseconds => "epoch_ms",
             TimeStyle::FromStart => "time_s",
         };
         let cells = times_of(samples).into_iter().map(|at_ms| (at_ms, time_cell(samples, at_ms, style))).collect();

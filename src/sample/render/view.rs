@@ -18,6 +18,8 @@ const LOOK_DOWN_DEG: f64 = 8.0;
 const GROUND_ENDS_M: f64 = 700.0;
 /// Things nearer or farther are not drawn, m.
 const THINGS_M: (f64, f64) = (0.8, 160.0);
+/// The shutter is open this long, s.
+const EXPOSURE_S: f64 = 0.03;
 const KERB_WIDTH_M: f64 = 0.8;
 const EDGE_LINE_M: f64 = 0.14;
 
@@ -116,8 +118,10 @@ pub(crate) fn look(scenery: &Scenery, state: &State, width: usize, height: usize
                 std::array::from_fn(|axis| eye.ahead[axis] + right * eye.right[axis] + up * eye.up[axis]);
             let reach = if dz < -1e-6 { eye.height_m / -dz } else { f64::INFINITY };
             if reach > GROUND_ENDS_M {
-                let elevation_deg = (dz / dx.hypot(dy)).atan().to_degrees();
-                picture.set(x, y, scenery.sky(dy.atan2(dx), elevation_deg));
+                // The first terms of the arc tangent: the sky may be a little steep, as long as it turns rightly.
+                let slope = dz / (dx * dx + dy * dy).sqrt();
+                let elevation_rad = slope * (1.0 - slope * slope * (1.0 / 3.0 - slope * slope / 5.0));
+                picture.set(x, y, scenery.sky(dy.atan2(dx), elevation_rad.to_degrees()));
                 continue;
             }
             let (x_m, y_m) = (eye.position.x_m + reach * dx, eye.position.y_m + reach * dy);
@@ -127,12 +131,19 @@ pub(crate) fn look(scenery: &Scenery, state: &State, width: usize, height: usize
             before_m = ground.distance_m;
             *above_m = ground.distance_m;
             let footprint_m = reach * reach / (eye.height_m * eye.focal_px);
-            let colour = ground_colour(scenery, &ground, (x_m, y_m), soft_m, footprint_m.max(0.02 * state.speed_mps));
-            picture.set(x, y, mixed(colour, HAZE, 1.0 - (-reach / 420.0).exp()));
+            let colour =
+                ground_colour(scenery, &ground, (x_m, y_m), soft_m, footprint_m.max(EXPOSURE_S * state.speed_mps));
+            picture.set(x, y, mixed(colour, HAZE, haze(reach)));
         }
     }
     draw_things(scenery, &eye, &mut picture);
     picture
+}
+
+/// Share of haze over a distance in metres: half of it at the distance given here.
+fn haze(distance_m: f64) -> f64 {
+    const HALF_HAZE_M: f64 = 460.0;
+    distance_m / (distance_m + HALF_HAZE_M)
 }
 
 /// `soft_m`: over how much of the distance from the centre line a pixel reaches; `blur_m`: over how much ground it
@@ -140,7 +151,7 @@ pub(crate) fn look(scenery: &Scenery, state: &State, width: usize, height: usize
 fn ground_colour(scenery: &Scenery, ground: &Ground, (x_m, y_m): (f64, f64), soft_m: f64, blur_m: f64) -> Colour {
     let texture = |size_m: f64, line: f64| {
         let seen = (size_m / blur_m).clamp(0.0, 1.0);
-        if seen < 0.05 { 0.0 } else { seen * scenery.noise.at(x_m / size_m + line, y_m / size_m) }
+        if seen < 0.3 { 0.0 } else { seen * scenery.noise.at(x_m / size_m + line, y_m / size_m) }
     };
     let within = |limit_m: f64| (0.5 + (limit_m - ground.distance_m) / soft_m).clamp(0.0, 1.0);
     let half_m = scenery.half_width_m;
@@ -160,7 +171,7 @@ fn ground_colour(scenery: &Scenery, ground: &Ground, (x_m, y_m): (f64, f64), sof
         }
     }
     if on_track > 0.0 {
-        let rubber = 0.26 * (-(ground.rubber_m / 0.8).powi(2)).exp();
+        let rubber = if ground.rubber_m < 2.5 { 0.26 * (-(ground.rubber_m / 0.8).powi(2)).exp() } else { 0.0 };
         let grain = 1.0 + 0.05 * texture(3.5, 11.0) + 0.05 * texture(0.9, 23.0) + 0.05 * texture(0.25, 51.0);
         let mut asphalt = scaled(ASPHALT, grain - rubber);
         asphalt = mixed(EDGE_LINE, asphalt, within(half_m - EDGE_LINE_M));
@@ -213,7 +224,7 @@ fn draw_thing(thing: &Thing, eye: &Eye, picture: &mut Picture) {
     };
     let ((foot_x, foot_y, depth_m), (head_x, head_y, _)) = (project(0.0), project(height_m));
     let half_px = 0.5 * width_m / depth_m * eye.focal_px;
-    let haze = 1.0 - (-depth_m / 420.0).exp();
+    let haze = haze(depth_m);
     let rows = head_y.floor().max(0.0) as usize..(foot_y.ceil().max(0.0) as usize).min(picture.height);
     for y in rows {
         let v = ((foot_y - y as f64 - 0.5) / (foot_y - head_y)).clamp(0.0, 1.0);
