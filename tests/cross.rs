@@ -1,5 +1,7 @@
 //! Checks against the outside world: reference tables here, reference libraries in Python beside them.
 //! `values` writes what the program computes to target/cross/; `cross/run` recomputes it (make cross).
 
+#[cfg(feature = "media")]
+mod containers;
 mod reference;
 mod values;

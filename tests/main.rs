@@ -14,6 +14,8 @@ mod accuracy;
 mod book_ops;
 mod cli;
 mod cross;
+#[cfg(feature = "media")]
+mod documents;
 mod laws;
 mod logs;
 #[cfg(feature = "media")]
