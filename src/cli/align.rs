@@ -58,8 +58,8 @@ pub(super) fn align(
     let (paths, recording) = chosen_footage(session, videos, console)?;
     let footage = footage::probe_all(&paths, console, context)?;
     let chapters = footage::clock_chapters(&footage);
-    let pins = plan::typed_pins(typed)
-        .unwrap_or_else(|| plan::recording_pins(&recording, &chapter_starts_s(&chapters)));
+    let pins =
+        plan::typed_pins(typed).unwrap_or_else(|| plan::recording_pins(&recording, &chapter_starts_s(&chapters)));
     if let Some(fit) = clock::from_pins(&chapters, &pins) {
         return Ok(Aligned { footage, clocks: fit.clocks, residuals_s: fit.residuals_s });
     }

@@ -32,7 +32,8 @@ pub(super) fn run(args: &ClipArgs, console: &mut Console<'_>, context: &Context)
     let plan = plan_clip(&analysis, &aligned, args.lap, args.corner, &options)?;
     for (what, missing_s) in [("lead", plan.lead_missing_s), ("tail", plan.tail_missing_s)] {
         if missing_s > 0.0005 {
-            console.warn(&format!("the {what} is {} s shorter: there is no more footage", present::fixed(missing_s, 1)));
+            console
+                .warn(&format!("the {what} is {} s shorter: there is no more footage", present::fixed(missing_s, 1)));
         }
     }
     write(&plan, &args.out, overwrite, context)?;

@@ -55,8 +55,7 @@ pub(super) fn run(args: &DemoArgs, console: &mut Console<'_>, context: &Context)
 
 fn write_sample(folder: &Path, overwrite: Overwrite, context: &Context) -> Result<WrittenSample, Stop> {
     let options = SampleOptions { overwrite, ..SampleOptions::default() };
-    let written =
-        with_progress("writing the sample", context, || sample::write_sample(folder, &options, context));
+    let written = with_progress("writing the sample", context, || sample::write_sample(folder, &options, context));
     written.map_err(|error| match error {
         sample::Error::Cancelled(_) => Stop::Cancelled,
         other => Stop::Failed(other.into()),

@@ -34,9 +34,7 @@ pub(super) fn smooth_piece(piece: &Piece<'_>, noise: &Noise) -> Vec<PathState> {
         forward.push(Forward { predicted, filtered, transition });
     });
     let smoothed = run_backward(&forward);
-    (piece.core.clone())
-        .map(|index| to_state(piece.steps[index].t_s, &smoothed[index]))
-        .collect()
+    (piece.core.clone()).map(|index| to_state(piece.steps[index].t_s, &smoothed[index])).collect()
 }
 
 /// Log likelihood of the innovations over some steps: what the noise is judged by.

@@ -47,7 +47,8 @@ pub fn smooth_axis(t_s: &[f64], position_m: &[f64], sigma_m: f64, q: f64) -> (Ve
         let innovation = position_m[index] - mean[0];
         let gain = covariance.column(0) / variance;
         likelihood -= 0.5 * (innovation * innovation / variance + variance.ln());
-        filtered.push(Axis { mean: mean + gain * innovation, covariance: covariance - gain * gain.transpose() * variance });
+        filtered
+            .push(Axis { mean: mean + gain * innovation, covariance: covariance - gain * gain.transpose() * variance });
     }
     let mut smoothed = filtered.clone();
     for index in (0..t_s.len() - 1).rev() {

@@ -4,9 +4,7 @@ use super::contract::{Passes, read};
 use super::{Program, stadium_csv, stadium_track};
 
 fn with_inputs() -> Program {
-    Program::new()
-        .with_file("data/run.csv", stadium_csv(true))
-        .with_file("data/track.geojson", stadium_track())
+    Program::new().with_file("data/run.csv", stadium_csv(true)).with_file("data/track.geojson", stadium_track())
 }
 
 const NEW: [&str; 10] = [
@@ -69,7 +67,10 @@ fn a_book_finds_its_log_from_any_folder_and_beside_itself() {
     std::fs::remove_file(program.path("moved/run.csv")).unwrap();
     let lost = passes(&program, "moved/stint.cornerbook");
     let sentence = lost.is_refused(1);
-    assert!(sentence.starts_with("error: moved/data/run.csv: is not there, nor is a file of that name with"), "{sentence}");
+    assert!(
+        sentence.starts_with("error: moved/data/run.csv: is not there, nor is a file of that name with"),
+        "{sentence}"
+    );
     assert!(sentence.ends_with("beside moved/stint.cornerbook; bring it back or make the book anew"), "{sentence}");
 }
 

@@ -85,10 +85,7 @@ fn what_cannot_be_aligned_says_why() {
     let alignment: Alignment = read(&apart.out);
     assert_eq!(alignment.footage[0].method, "none");
 
-    assert_eq!(
-        program.run(["align", "run.csv"]).is_refused(2),
-        "error: there is no footage; name it with --video"
-    );
+    assert_eq!(program.run(["align", "run.csv"]).is_refused(2), "error: there is no footage; name it with --video");
 }
 
 #[test]

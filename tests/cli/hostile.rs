@@ -28,7 +28,8 @@ fn survives(name: &std::ffi::OsStr) {
 
 #[test]
 fn hostile_names_survive() {
-    for name in ["a b", "it's \"quoted\"", "new\nline", "\u{1b}[2Jescape", "-dash", "a;b,c", "50%{x}$HOME", "übung ⟲"] {
+    for name in ["a b", "it's \"quoted\"", "new\nline", "\u{1b}[2Jescape", "-dash", "a;b,c", "50%{x}$HOME", "übung ⟲"]
+    {
         survives(name.as_ref());
     }
 }

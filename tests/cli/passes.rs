@@ -61,8 +61,18 @@ fn without_a_date_utc_is_null() {
 #[test]
 fn only_the_laps_and_corners_asked_for() {
     let program = stadium(true);
-    let outcome =
-        program.run(["passes", "run.csv", "--track", "track.geojson", "--lap", "2,4", "--corner", "1", "--format", "csv"]);
+    let outcome = program.run([
+        "passes",
+        "run.csv",
+        "--track",
+        "track.geojson",
+        "--lap",
+        "2,4",
+        "--corner",
+        "1",
+        "--format",
+        "csv",
+    ]);
     let mut rows = csv::Reader::from_reader(outcome.is_done().out.as_bytes());
     let places: Vec<(String, String)> =
         rows.records().map(|row| row.map(|it| (it[0].to_owned(), it[1].to_owned())).unwrap()).collect();
