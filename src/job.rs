@@ -125,7 +125,7 @@ mod tests {
         let result = watch(
             &context,
             Duration::from_micros(1),
-            |share| drop(seen.send(share)),
+            |share| seen.send(share).unwrap(),
             || {
                 context.set_progress(0.5);
                 // The work ends as soon as the watch has seen it half done.

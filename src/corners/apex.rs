@@ -44,10 +44,10 @@ impl Inside {
         let near = |point: Point| along.iter().any(|it| it.distance_m(point) < EDGE_NEAR_M);
         let mut segments: Vec<(Point, Point)> =
             edge.windows(2).map(|pair| (pair[0], pair[1])).filter(|(a, b)| near(*a) || near(*b)).collect();
-        if let (true, [first, .., last]) = (closed, edge) {
-            if near(*first) || near(*last) {
-                segments.push((*last, *first));
-            }
+        if let (true, [first, .., last]) = (closed, edge)
+            && (near(*first) || near(*last))
+        {
+            segments.push((*last, *first));
         }
         if segments.is_empty() { Self::Unknown } else { Self::Edge(segments) }
     }

@@ -124,12 +124,12 @@ fn merged(runs: &[Run], curvature: &[f64], within: f64) -> Vec<Run> {
             _ => merged.push(*run),
         }
     }
-    if let [first, .., last] = merged.as_slice() {
-        if joins(last, first, last.to, first.from + count) {
-            let joined = Run { from: last.from, to: first.to + count, sign: last.sign };
-            merged.pop();
-            merged[0] = joined;
-        }
+    if let [first, .., last] = merged.as_slice()
+        && joins(last, first, last.to, first.from + count)
+    {
+        let joined = Run { from: last.from, to: first.to + count, sign: last.sign };
+        merged.pop();
+        merged[0] = joined;
     }
     merged
 }

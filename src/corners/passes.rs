@@ -295,11 +295,11 @@ fn corrected(marks: Marks, edits: Edits<'_>, lap: &Lap, corner: usize, window: &
             None => {}
         }
     }
-    if let (Some(turn_in), Some(exit)) = (marked.turn_in, marked.exit) {
-        if exit.value <= turn_in.value {
-            // Two fits that cross each other: the surer one stands.
-            if turn_in.ci95 <= exit.ci95 { marked.exit = None } else { marked.turn_in = None }
-        }
+    if let (Some(turn_in), Some(exit)) = (marked.turn_in, marked.exit)
+        && exit.value <= turn_in.value
+    {
+        // Two fits that cross each other: the surer one stands.
+        if turn_in.ci95 <= exit.ci95 { marked.exit = None } else { marked.turn_in = None }
     }
     if marked.turn_in.is_none() {
         marked.unclear.push(Unclear::NoTurnIn);

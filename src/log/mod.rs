@@ -1,6 +1,6 @@
 //! Log files: bytes to samples and notes. Takes bytes, never paths; recognises CSV, NMEA 0183 and GPX by content.
 //!
-//! Each reader gives a [`table::Table`]: rows with a time, positions and columns, nothing judged. [`screen`] puts it in
+//! Each reader gives a `table::Table`: rows with a time, positions and columns, nothing judged. `screen` puts it in
 //! order, sets aside what cannot be, infers units and finds gaps, the same way for all kinds.
 
 mod columns;

@@ -88,8 +88,8 @@ fn probe_all(plan: &ClipPlan) -> Result<BTreeMap<usize, Footage>, Error> {
     let mut footage = BTreeMap::new();
     for cut in &plan.cuts {
         let chapter = cut.chapter();
-        if !footage.contains_key(&chapter) {
-            footage.insert(chapter, probe(&plan.chapters[chapter].file)?);
+        if let std::collections::btree_map::Entry::Vacant(e) = footage.entry(chapter) {
+            e.insert(probe(&plan.chapters[chapter].file)?);
         }
     }
     Ok(footage)

@@ -74,7 +74,11 @@ mod tests {
     fn tone(hz: f64, seconds: f64) -> Vec<f32> {
         let rate = frames_of(1.0) as f64;
         (0..frames_of(seconds))
-            .flat_map(|index| [(std::f64::consts::TAU * hz * index as f64 / rate).sin() as f32; CHANNELS])
+            .flat_map(|index| {
+                #[allow(clippy::cast_possible_truncation, reason = "a sine lies within ±1")]
+                let value = (std::f64::consts::TAU * hz * index as f64 / rate).sin() as f32;
+                [value; CHANNELS]
+            })
             .collect()
     }
 

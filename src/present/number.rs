@@ -9,7 +9,7 @@ use crate::units::SpeedUnit;
 const MOST_DECIMALS: usize = 3;
 
 /// How many decimals a figure with this 95 % half-width deserves: down to the first digit of the half-width.
-/// Degenerate: a half-width that is zero, negative or not finite says nothing, and gives [`MOST_DECIMALS`].
+/// Degenerate: a half-width that is zero, negative or not finite says nothing, and gives `MOST_DECIMALS`.
 pub fn decimals(ci95: f64) -> usize {
     if !(ci95.is_finite() && ci95 > 0.0) {
         return MOST_DECIMALS;

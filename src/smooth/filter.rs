@@ -172,11 +172,11 @@ fn first_belief(steps: &[Step], noise: &Noise) -> Option<Belief> {
         mean[SPEED] = speed;
         sigma[SPEED] = 2.0 * noise.speed_mps + 0.5;
     }
-    if let Some(heading) = steps.iter().take(5).find_map(|step| step.heading_rad) {
-        if mean[SPEED] > COURSE_SPEED_MPS {
-            mean[HEADING] = heading;
-            sigma[HEADING] = 0.2;
-        }
+    if let Some(heading) = steps.iter().take(5).find_map(|step| step.heading_rad)
+        && mean[SPEED] > COURSE_SPEED_MPS
+    {
+        mean[HEADING] = heading;
+        sigma[HEADING] = 0.2;
     }
     mean[BIAS] = 0.0;
     Some(Belief { mean, covariance: Matrix::from_diagonal(&Vector::from(sigma).component_mul(&Vector::from(sigma))) })
