@@ -2,6 +2,8 @@
 
 mod books;
 mod checks;
+#[cfg(feature = "media")]
+mod clips;
 mod contract;
 mod errors;
 #[cfg(feature = "media")]
@@ -96,7 +98,7 @@ pub mod stadium {
     pub const LAP_M: f64 = 2.0 * STRAIGHT_M + std::f64::consts::TAU * RADIUS_M;
     pub const LAP_S: f64 = LAP_M / SPEED_MPS;
     pub const LAPS: u32 = 6;
-    /// Metres of one degree near the origin: 1° on a sphere of the mean radius.
+    /// Metres of one degree: on a sphere of the mean radius.
     const DEGREE_M: f64 = 111_195.0;
 
     /// East and north in metres, at a distance from the middle of the first straight, which leads east.
@@ -119,8 +121,10 @@ pub mod stadium {
         }
     }
 
+    /// Near the equator, where a degree is as long in both directions, but not at 0, 0, which receivers give for
+    /// "no position".
     pub fn degrees((x_m, y_m): (f64, f64)) -> (f64, f64) {
-        (y_m / DEGREE_M, x_m / DEGREE_M)
+        (0.01 + y_m / DEGREE_M, 8.0 + x_m / DEGREE_M)
     }
 }
 
@@ -141,6 +145,19 @@ pub fn stadium_csv(dated: bool) -> String {
         writeln!(text, "{time},{latitude:.8},{longitude:.8},{SPEED_MPS}").unwrap();
     }
     text
+}
+
+/// A film of 10 s at 25 frames a second with this creation time, made by ffmpeg as an outside writer.
+#[cfg(feature = "media")]
+pub fn film(program: &Program, name: &str, created: Option<&str>) {
+    let stamp = created.map(|it| format!("creation_time={it}"));
+    let made = Command::new("ffmpeg")
+        .args(["-v", "error", "-f", "lavfi", "-i", "testsrc=size=320x180:rate=25:duration=10", "-pix_fmt", "yuv420p"])
+        .args(stamp.iter().flat_map(|it| ["-metadata", it]))
+        .arg(program.path(name))
+        .status()
+        .expect("ffmpeg is one of the packages that `make test` installs");
+    assert!(made.success());
 }
 
 /// The stadium's gate, in the middle of its first straight.

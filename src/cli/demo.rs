@@ -85,12 +85,16 @@ fn set_clock(
 ) -> Result<(), Stop> {
     let by_stamp = align::align(session, &[], &ClockArgs::default(), console, context)?;
     for clock in &by_stamp.clocks {
-        if let (Some(map), Some(ci95_s)) = (clock.map, clock.ci95_s) {
-            console.say(&format!(
+        console.say(&match (clock.map, clock.ci95_s) {
+            (Some(map), Some(ci95_s)) => format!(
                 "   By the camera's time stamp it begins at log time {} s, give or take {} s.",
                 present::fixed(map.log_t_s_at_zero, 0),
                 present::fixed(ci95_s, 0)
-            ));
+            ),
+            _ => "   The camera's time stamp does not tell where it begins:".to_owned(),
+        });
+        for note in &clock.notes {
+            console.say(&format!("   ({})", present::note(note)));
         }
     }
     let log_t_s = known_offset_s(&written.truth)?;

@@ -12,14 +12,18 @@ use crate::media;
 #[cfg(feature = "media")]
 use crate::present;
 use crate::report::{Content, FootageFound};
-use crate::session::{Note, VideoTime};
+use crate::session::Note;
+#[cfg(feature = "media")]
+use crate::session::VideoTime;
 
 /// What a footage file holds.
 #[derive(Debug, Clone)]
 pub(super) struct Footage {
+    #[cfg(feature = "media")]
     pub(super) path: PathBuf,
     pub(super) duration_s: f64,
     /// Presentation times of the first frame and of the end of the last.
+    #[cfg(feature = "media")]
     pub(super) shown: (VideoTime, VideoTime),
     pub(super) created: Option<DateTime<Utc>>,
     pub(super) found: FootageFound,

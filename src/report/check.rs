@@ -192,9 +192,9 @@ fn bulleted(lines: &[String]) -> String {
 
 fn log_lines(log: &LogFound) -> String {
     let rate = log.rate_hz.map_or_else(|| "rate unknown".to_owned(), |it| format!("{} Hz", present::fixed(it, 1)));
-    let date = log.start_utc.as_deref().map_or("no date", |it| it);
+    let date = log.start_utc.as_deref().map_or_else(|| "no date".to_owned(), |it| format!("from {it}"));
     let mut text = format!(
-        "  {} rows, {} positions, {rate}, {}, from {date}\n",
+        "  {} rows, {} positions, {rate}, {}, {date}\n",
         log.rows,
         log.fixes,
         present::duration(log.duration_s)

@@ -56,7 +56,7 @@ fn laps_text(view: &PassesView<'_>) -> String {
         ("starts at", Align::Right),
         ("time", Align::Right),
         ("", Align::Left),
-        ("to best", Align::Point),
+        ("to best", Align::Right),
     ]);
     let timed = |lap: &&Lap| lap.kind == LapKind::Timed;
     let best =

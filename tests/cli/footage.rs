@@ -1,21 +1,7 @@
 //! `align` and footage in `new` and `check`, on films whose length and time stamp are known.
 
-use std::process::Command;
-
 use super::contract::{Alignment, Check, read};
-use super::{Program, stadium_csv};
-
-/// A film of 10 s at 25 frames a second with this creation time, made by ffmpeg as an outside writer.
-fn film(program: &Program, name: &str, created: Option<&str>) {
-    let stamp = created.map(|it| format!("creation_time={it}"));
-    let made = Command::new("ffmpeg")
-        .args(["-v", "error", "-f", "lavfi", "-i", "testsrc=size=160x90:rate=25:duration=10", "-pix_fmt", "yuv420p"])
-        .args(stamp.iter().flat_map(|it| ["-metadata", it]))
-        .arg(program.path(name))
-        .status()
-        .expect("ffmpeg is one of the packages that `make test` installs");
-    assert!(made.success());
-}
+use super::{Program, film, stadium_csv};
 
 fn with_log() -> Program {
     Program::new().with_file("run.csv", stadium_csv(true))
@@ -115,7 +101,7 @@ fn check_looks_into_footage() {
     assert_eq!(outcome.code, 1);
     let check: Check = read(&outcome.out);
     let footage = check.files[0].footage.as_ref().unwrap();
-    assert_eq!((footage.width, footage.height, footage.frames), (Some(160), Some(90), Some(250)));
+    assert_eq!((footage.width, footage.height, footage.frames), (Some(320), Some(180), Some(250)));
     assert_eq!(footage.created_utc.as_deref(), Some("2026-05-03T10:00:30.000Z"));
     assert!(!check.files[1].usable && check.files[1].error.as_ref().unwrap().starts_with("cut.mp4: "), "{check:?}");
 }
