@@ -3,7 +3,7 @@
 #![allow(clippy::disallowed_methods, reason = "this file is that door")]
 
 use std::fs::{self, File};
-use std::io::{self, Read, Write};
+use std::io::{self, Read, Seek, Write};
 use std::path::{Path, PathBuf};
 
 /// What can go wrong between the program and a file.
@@ -55,6 +55,16 @@ pub fn read_head(path: &Path, count: u64) -> Result<Vec<u8>, Error> {
     if file.metadata().map_err(read_error)?.is_dir() {
         return Err(Error::IsFolder { path: path.to_owned() });
     }
+    let mut bytes = Vec::new();
+    file.take(count).read_to_end(&mut bytes).map_err(read_error)?;
+    Ok(bytes)
+}
+
+/// Up to `count` bytes from `offset`; fewer where the file ends before, none past its end.
+pub fn read_at(path: &Path, offset: u64, count: u64) -> Result<Vec<u8>, Error> {
+    let read_error = |cause| Error::Read { path: path.to_owned(), cause };
+    let mut file = File::open(path).map_err(read_error)?;
+    file.seek(io::SeekFrom::Start(offset)).map_err(read_error)?;
     let mut bytes = Vec::new();
     file.take(count).read_to_end(&mut bytes).map_err(read_error)?;
     Ok(bytes)

@@ -1,6 +1,7 @@
 //! GStreamer: probe footage, read frames by presentation time, render clips.
 
 mod blend;
+mod created;
 pub mod encoders;
 mod error;
 mod probe;

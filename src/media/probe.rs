@@ -6,6 +6,7 @@ use std::path::{Path, PathBuf};
 use chrono::{DateTime, Datelike, TimeZone, Utc};
 use gstreamer as gst;
 
+use crate::media::created::movie_creation_time;
 use crate::media::error::Error;
 use crate::media::source::{Source, Stream, Which};
 use crate::media::times::{Shown, Timed, Zero, first_packets, open_packets, shown_frames, shown_of};
@@ -130,7 +131,7 @@ pub fn probe(path: &Path) -> Result<Footage, Error> {
         pixel_aspect,
         orientation,
         rate_hz,
-        created: creation_time(&source.streams),
+        created: creation_time(path, &source.streams),
         start,
         end,
         notes: length_note(path, source.declared_end_ns(), end).into_iter().collect(),
@@ -215,7 +216,8 @@ pub(crate) fn orientation_of(stream: &Stream) -> Orientation {
     stream.tags().get::<gst::tags::ImageOrientation>().map(|it| Orientation::from_tag(it.get())).unwrap_or_default()
 }
 
-fn creation_time(streams: &[Stream]) -> Option<DateTime<Utc>> {
+/// As the movie header has it, else as GStreamer reads other containers.
+fn creation_time(path: &Path, streams: &[Stream]) -> Option<DateTime<Utc>> {
     let stamp = |stream: &Stream| {
         let tags = stream.tags();
         let stamp = tags.get::<gst::tags::DateTime>()?.get();
@@ -237,7 +239,7 @@ fn creation_time(streams: &[Stream]) -> Option<DateTime<Utc>> {
         let fraction = chrono::TimeDelta::microseconds(at.microsecond().unwrap_or(0).into());
         Some(whole + fraction)
     };
-    streams.iter().find_map(stamp).filter(|it| it.year() >= FIRST_YEAR)
+    movie_creation_time(path).or_else(|| streams.iter().find_map(stamp)).filter(|it| it.year() >= FIRST_YEAR)
 }
 
 #[cfg(test)]

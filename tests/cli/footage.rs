@@ -29,6 +29,15 @@ fn a_stamp_in_local_time_finds_its_place() {
     assert!(footage.warnings.iter().any(|it| it.contains("taken as the start of the recording")), "{footage:?}");
 }
 
+/// A stamp ahead of this machine's clock counts like any other: local time on the very day, or a clock never set.
+#[test]
+fn a_stamp_ahead_of_now_is_read() {
+    let program = Program::new();
+    film(&program, "a.mp4", Some("2038-05-03T12:00:30Z"));
+    let check: Check = read(&program.run(["check", "a.mp4", "--format", "json"]).is_done().out);
+    assert_eq!(check.files[0].footage.as_ref().unwrap().created_utc.as_deref(), Some("2038-05-03T12:00:30.000Z"));
+}
+
 #[test]
 fn chapters_follow_each_other_and_pins_outrank_stamps() {
     let program = with_log();
