@@ -54,14 +54,26 @@ fn main() {
         );
     }
     let best = |times: &[f64]| times.iter().copied().fold(f64::INFINITY, f64::min);
-    println!("clip_export: 1080p30, {CLIP_S} s: ffmpeg/clip = {:.2} (best of {RUNS} each)", best(&theirs_s) / best(&ours_s));
+    println!(
+        "clip_export: 1080p30, {CLIP_S} s: ffmpeg/clip = {:.2} (best of {RUNS} each)",
+        best(&theirs_s) / best(&ours_s)
+    );
 }
 
 /// Twenty seconds of 1080p30 with noise, which keeps an encoder as busy as asphalt and grass do, and a tone.
 fn make_source(path: &Path) {
     let pictures = "testsrc2=size=1920x1080:rate=30:duration=20,noise=alls=5:allf=t";
     let mut command = ffmpeg();
-    command.args(["-f", "lavfi", "-i", pictures, "-f", "lavfi", "-i", "sine=frequency=440:sample_rate=48000:duration=20"]);
+    command.args([
+        "-f",
+        "lavfi",
+        "-i",
+        pictures,
+        "-f",
+        "lavfi",
+        "-i",
+        "sine=frequency=440:sample_rate=48000:duration=20",
+    ]);
     command.args(["-c:v", "libx264", "-preset", "veryfast", "-crf", "20", "-pix_fmt", "yuv420p", "-g", "60"]);
     command.args(["-c:a", "aac", "-ac", "2"]).arg(path);
     assert!(command.status().unwrap().success(), "ffmpeg cannot make the source");
@@ -79,7 +91,11 @@ fn text_over(source: &Path, out: &Path) -> Vec<String> {
     let line = |x: u32, y: u32, text: &str| {
         format!("drawtext=text='{text}':x={x}:y={y}:fontsize=37:fontcolor=white:box=1:boxcolor=black@0.8:boxborderw=20")
     };
-    let filter = [line(60, 960, "87 km/h  T1 Lap 4"), line(1200, 960, "Turn-in 87.3  Apex 54.2  Exit 71.0"), line(1560, 60, "%{pts}")];
+    let filter = [
+        line(60, 960, "87 km/h  T1 Lap 4"),
+        line(1200, 960, "Turn-in 87.3  Apex 54.2  Exit 71.0"),
+        line(1560, 60, "%{pts}"),
+    ];
     let words = |it: &[&str]| it.iter().map(|it| (*it).to_owned()).collect::<Vec<_>>();
     let mut arguments = words(&["-ss", &FROM_S.to_string(), "-t", &CLIP_S.to_string(), "-i"]);
     arguments.push(source.display().to_string());
@@ -98,7 +114,8 @@ fn run_ffmpeg(arguments: &[String]) {
 fn plan(source: &Path) -> ClipPlan {
     let sure = |value: f64| Estimate { value, ci95: 0.0 };
     let states: Vec<PathState> = (0..500).map(|index| state(f64::from(index) * 0.04)).collect();
-    let mark = |t_s: f64| Mark { t_s: sure(t_s), latitude_deg: None, longitude_deg: None, distance_m: None, speed_mps: None };
+    let mark =
+        |t_s: f64| Mark { t_s: sure(t_s), latitude_deg: None, longitude_deg: None, distance_m: None, speed_mps: None };
     let points = states.iter().map(|it| ReferencePoint {
         distance_m: it.travelled_m,
         position: Point::new(it.x_m, it.y_m),

@@ -143,7 +143,9 @@ fn nine_laps_of_a_park_with_pauses_and_rows_without_position() {
 
 #[test]
 fn a_way_out_and_back_is_no_circuit() {
-    for file in ["out_and_back_a.gpx", "out_and_back_b.gpx", "out_and_back_b.csv", "shuttle_strides.gpx", "shuttle_strides.csv"] {
+    for file in
+        ["out_and_back_a.gpx", "out_and_back_b.gpx", "out_and_back_b.csv", "shuttle_strides.gpx", "shuttle_strides.csv"]
+    {
         let Some(analysis) = analyse(&format!("runs-laps/{file}"), None) else { return };
         assert!(analysis.reference.is_none() && analysis.laps.is_empty(), "{file}: {:?}", analysis.laps);
     }
@@ -224,8 +226,8 @@ fn ten_real_circuits_have_their_laps_lengths_and_turning() {
         for time_s in &timed {
             assert!((time_s - length_m / 20.0).abs() < 0.1, "{name}: {time_s} for {}", length_m / 20.0);
         }
-        let turned: f64 = line.points.iter().map(|it| it.curvature_per_m).sum::<f64>() * line.length_m
-            / line.points.len() as f64;
+        let turned: f64 =
+            line.points.iter().map(|it| it.curvature_per_m).sum::<f64>() * line.length_m / line.points.len() as f64;
         assert!((turned.to_degrees() - turning_deg).abs() < 1.0, "{name}: {}", turned.to_degrees());
         if name == "IMS" {
             assert!(analysis.corners.is_empty(), "{name}: radius 189 m or more everywhere, {:?}", analysis.corners);
@@ -263,6 +265,9 @@ fn four_right_angles_of_one_radius() {
     assert_eq!(analysis.corners.len(), 4, "{:?}", analysis.corners);
     for corner in &analysis.corners {
         assert_eq!(corner.direction, Direction::Left);
-        assert!((corner.angle_deg - 90.0).abs() < 4.0 && (corner.min_radius_m.unwrap() - 12.5).abs() < 2.0, "{corner:?}");
+        assert!(
+            (corner.angle_deg - 90.0).abs() < 4.0 && (corner.min_radius_m.unwrap() - 12.5).abs() < 2.0,
+            "{corner:?}"
+        );
     }
 }
