@@ -41,14 +41,16 @@ impl Plane {
     }
 }
 
-/// Weights from linear combinations of premultiplied red, green and blue to luma and colour differences.
-#[derive(Debug, Clone, Copy)]
+/// One binary digit of the fixed-point weights below is 2⁻¹⁶.
+const DIGITS: u32 = 16;
+
+/// From premultiplied red, green, blue and alpha (0 to 255 each) to luma and the two colour differences: weights in
+/// fixed point, since this runs for every pixel of a tile that changes.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) struct Matrix {
-    red: f64,
-    blue: f64,
-    luma_scale: f64,
-    luma_offset: f64,
-    colour_scale: f64,
+    luma: [i32; 4],
+    blue: [i32; 4],
+    red: [i32; 4],
 }
 
 impl Matrix {
@@ -60,30 +62,41 @@ impl Matrix {
             gst_video::VideoColorMatrix::Bt2020 => (0.2627, 0.0593),
             _ => (0.299, 0.114),
         };
-        match colorimetry.range() {
-            gst_video::VideoColorRange::Range0_255 => {
-                Self { red, blue, luma_scale: 1.0, luma_offset: 0.0, colour_scale: 1.0 }
-            }
-            _ => Self { red, blue, luma_scale: 219.0 / 255.0, luma_offset: 16.0, colour_scale: 224.0 / 255.0 },
+        let (luma_scale, luma_offset, colour_scale) = match colorimetry.range() {
+            gst_video::VideoColorRange::Range0_255 => (1.0, 0.0, 1.0),
+            _ => (219.0 / 255.0, 16.0, 224.0 / 255.0),
+        };
+        let luma = [red, 1.0 - red - blue, blue];
+        let less_luma = |index: usize, share: f64| {
+            let scale = colour_scale / (2.0 * (1.0 - share));
+            std::array::from_fn(|part| scale * (f64::from(u8::from(part == index)) - luma[part]))
+        };
+        Self {
+            luma: fixed(luma.map(|it| it * luma_scale), luma_offset),
+            blue: fixed(less_luma(2, blue), 128.0),
+            red: fixed(less_luma(0, red), 128.0),
         }
-    }
-
-    /// Luma and both colour differences of one premultiplied pixel (alpha 0 to 1, colours 0 to 255).
-    fn convert(self, [alpha, red, green, blue]: [f64; 4]) -> [f64; 3] {
-        let luma = self.red * red + (1.0 - self.red - self.blue) * green + self.blue * blue;
-        [
-            luma * self.luma_scale + self.luma_offset * alpha,
-            (blue - luma) / (2.0 * (1.0 - self.blue)) * self.colour_scale + 128.0 * alpha,
-            (red - luma) / (2.0 * (1.0 - self.red)) * self.colour_scale + 128.0 * alpha,
-        ]
     }
 }
 
-fn byte(value: f64) -> u8 {
-    #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "rounded and clamped to a byte")]
-    {
-        value.round().clamp(0.0, 255.0) as u8
-    }
+fn fixed(weights: [f64; 3], offset: f64) -> [i32; 4] {
+    #[allow(clippy::cast_possible_truncation, reason = "weights are below 1; casts saturate")]
+    let fixed = |it: f64| (it * f64::from(1 << DIGITS)).round() as i32;
+    [fixed(weights[0]), fixed(weights[1]), fixed(weights[2]), fixed(offset / 255.0)]
+}
+
+/// The weighted sum, rounded; `shift` is [`DIGITS`] for one pixel and two more for the sum of four.
+fn weigh(weights: [i32; 4], sums: [i32; 4], shift: u32) -> u8 {
+    let sum: i32 = weights.iter().zip(sums).map(|(weight, sum)| weight * sum).sum();
+    let value = (sum + (1 << (shift - 1))) >> shift;
+    u8::try_from(value.clamp(0, 255)).expect("clamped to a byte")
+}
+
+/// Red, green, blue, alpha of a native-endian ARGB32 word.
+fn channels(word: &[u8]) -> [i32; 4] {
+    let word = u32::from_ne_bytes(word.try_into().expect("a slice of four bytes"));
+    let [blue, green, red, alpha] = word.to_le_bytes().map(i32::from);
+    [red, green, blue, alpha]
 }
 
 impl Sticker {
@@ -91,11 +104,6 @@ impl Sticker {
     pub(crate) fn new(tile: &Tile, matrix: Matrix) -> Self {
         let (width, height) = (tile.width as usize, tile.height as usize);
         let (x, y) = (tile.x as usize, tile.y as usize);
-        let pixel = |column: usize, row: usize| {
-            let at = 4 * (row * width + column);
-            let [b, g, r, a] = native_argb(&tile.argb[at..at + 4]);
-            [f64::from(a) / 255.0, f64::from(r), f64::from(g), f64::from(b)]
-        };
         let plane = |width: usize, height: usize, x, y| Plane {
             x,
             y,
@@ -104,24 +112,21 @@ impl Sticker {
             through: Vec::with_capacity(width * height),
         };
         let mut luma = plane(width, height, x, y);
-        for row in 0..height {
-            for column in 0..width {
-                let it = pixel(column, row);
-                luma.value.push(byte(matrix.convert(it)[0]));
-                luma.through.push(byte(255.0 * (1.0 - it[0])));
-            }
+        for word in tile.argb.chunks_exact(4) {
+            let pixel = channels(word);
+            luma.value.push(weigh(matrix.luma, pixel, DIGITS));
+            luma.through.push(u8::try_from(255 - pixel[3]).expect("255 less a byte"));
         }
         let mut blue = plane(width / 2, height / 2, x / 2, y / 2);
         let mut red = plane(width / 2, height / 2, x / 2, y / 2);
-        for row in (0..height).step_by(2) {
-            for column in (0..width).step_by(2) {
-                let four =
-                    [pixel(column, row), pixel(column + 1, row), pixel(column, row + 1), pixel(column + 1, row + 1)];
-                let mean = std::array::from_fn(|part| four.iter().map(|it| it[part]).sum::<f64>() / 4.0);
-                let [_, b, r] = matrix.convert(mean);
-                blue.value.push(byte(b));
-                red.value.push(byte(r));
-                let through = byte(255.0 * (1.0 - mean[0]));
+        for rows in tile.argb.chunks_exact(8 * width) {
+            let (upper, lower) = rows.split_at(4 * width);
+            for (above, below) in upper.chunks_exact(8).zip(lower.chunks_exact(8)) {
+                let four = [&above[..4], &above[4..], &below[..4], &below[4..]].map(channels);
+                let sums = std::array::from_fn(|part| four.iter().map(|it| it[part]).sum());
+                blue.value.push(weigh(matrix.blue, sums, DIGITS + 2));
+                red.value.push(weigh(matrix.red, sums, DIGITS + 2));
+                let through = u8::try_from(255 - (sums[3] + 2) / 4).expect("255 less the mean of bytes");
                 blue.through.push(through);
                 red.through.push(through);
             }
@@ -145,12 +150,6 @@ impl Sticker {
     }
 }
 
-/// Blue, green, red, alpha of a native-endian ARGB32 word.
-fn native_argb(bytes: &[u8]) -> [u8; 4] {
-    let word: [u8; 4] = bytes.try_into().expect("a slice of four bytes");
-    u32::from_ne_bytes(word).to_le_bytes()
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -172,12 +171,14 @@ mod tests {
     /// White, black and the pure colours of BT.709 in the 8-bit range, to the nearest integer (BT.709-6, table 3.5).
     #[test]
     fn colours_are_those_of_bt709() {
-        let of = |r: f64, g: f64, b: f64| matrix(false).convert([1.0, r, g, b]).map(byte);
-        assert_eq!(of(255.0, 255.0, 255.0), [235, 128, 128]);
-        assert_eq!(of(0.0, 0.0, 0.0), [16, 128, 128]);
-        assert_eq!(of(255.0, 0.0, 0.0), [63, 102, 240]);
-        assert_eq!(of(0.0, 0.0, 255.0), [32, 240, 118]);
-        assert_eq!(matrix(true).convert([1.0, 255.0, 255.0, 255.0]).map(byte), [255, 128, 128]);
+        let of =
+            |it: Matrix, [r, g, b]: [i32; 3]| [it.luma, it.blue, it.red].map(|row| weigh(row, [r, g, b, 255], DIGITS));
+        let narrow = matrix(false);
+        assert_eq!(of(narrow, [255, 255, 255]), [235, 128, 128]);
+        assert_eq!(of(narrow, [0, 0, 0]), [16, 128, 128]);
+        assert_eq!(of(narrow, [255, 0, 0]), [63, 102, 240]);
+        assert_eq!(of(narrow, [0, 0, 255]), [32, 240, 118]);
+        assert_eq!(of(matrix(true), [255, 255, 255]), [255, 128, 128]);
     }
 
     #[test]
