@@ -81,23 +81,22 @@ pub fn crossings(path: &Path, gate: Gate) -> Vec<Crossing> {
     found
 }
 
-/// Over a gap the kart must have gone on at about its pace, this share of it at least, for a crossing to be told.
-const WENT_ON_SHARE: f64 = 0.5;
-/// When it crossed inside the gap is uncertain by this share of the gap (standard deviation).
-const GAP_SHARE: f64 = 0.15;
+/// A gap is crossed where its two ends lie no farther apart than this, m: beyond, the kart may have gone any way.
+const LONGEST_GAP_M: f64 = 80.0;
+/// When it crossed may be any time of the gap: the standard deviation of an even spread, as a share of it (1/√12).
+const GAP_SHARE: f64 = 0.288_675;
 
-/// A crossing hidden by a gap: told where the kart went straight on over the gate, and only roughly.
+/// A crossing hidden by a gap: that it was there is certain where the ends lie close on both sides of the gate; when,
+/// only to the length of the gap, and the interval says so.
 fn over_gap_between(gate: Gate, a: &PathState, b: &PathState) -> Option<Crossing> {
     let (from, to) = (Point::new(a.x_m, a.y_m), Point::new(b.x_m, b.y_m));
-    let gap_s = b.t_s - a.t_s;
-    let pace = from.distance_m(to) / gap_s;
+    let (gap_s, gap_m) = (b.t_s - a.t_s, from.distance_m(to));
     let share = -gate.ahead_m(from) / (gate.ahead_m(to) - gate.ahead_m(from));
     let place = from + (to - from).scaled(share);
-    let went_on = pace > WENT_ON_SHARE * 0.5 * (a.speed_mps + b.speed_mps) && pace > 0.1;
-    (went_on && gate.widened(GATE_MARGIN_M).holds(place)).then(|| Crossing {
+    (gap_m < LONGEST_GAP_M && gate.widened(GATE_MARGIN_M).holds(place)).then(|| Crossing {
         t_s: a.t_s + share * gap_s,
         variance_s2: (GAP_SHARE * gap_s).powi(2),
-        speed_mps: pace,
+        speed_mps: a.speed_mps.max(b.speed_mps).max(gap_m / gap_s).max(0.1),
     })
 }
 

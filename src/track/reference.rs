@@ -38,6 +38,7 @@ pub fn reference_line(path: &Path, laps_s: &[(f64, f64)]) -> ReferenceLine {
         })
         .collect();
     points = respace(&points, count);
+    let grain = grain_of(&laps);
     for _ in 0..ROUNDS {
         let line = with_shape(&points);
         let offsets = mean_offsets(&line, &resampled);
@@ -47,9 +48,35 @@ pub fn reference_line(path: &Path, laps_s: &[(f64, f64)]) -> ReferenceLine {
             .zip(offsets)
             .map(|(point, offset)| point.position + Point::unit(point.heading_rad).left().scaled(offset))
             .collect();
-        points = respace(&moved, count);
+        points = respace(&without_grain(&moved, grain), count);
     }
     with_shape(&points)
+}
+
+/// States farther apart than this, m, leave a grain of their own in the line.
+const FINE_M: f64 = 4.0;
+
+/// Half the number of points that the states of the laps lie apart; 0 where they lie close.
+fn grain_of(laps: &[Vec<PathState>]) -> usize {
+    let apart = laps.iter().flat_map(|lap| lap.windows(2).map(|pair| pair[1].travelled_m - pair[0].travelled_m));
+    let apart_m = median(apart.collect()).unwrap_or(0.0);
+    #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "metres between two states")]
+    if apart_m > FINE_M { (0.5 * apart_m / SPACING_M).clamp(0.0, 50.0).ceil() as usize } else { 0 }
+}
+
+/// Running mean over `reach` points to both sides, on the closed line: a line has no more detail than its laps.
+fn without_grain(points: &[Point], reach: usize) -> Vec<Point> {
+    let count = points.len();
+    if reach == 0 || 2 * reach + 1 > count {
+        return points.to_vec();
+    }
+    let width = (2 * reach + 1) as f64;
+    (0..count)
+        .map(|index| {
+            let window = (0..=2 * reach).map(|step| points[(index + count - reach + step) % count]);
+            window.fold(Point::default(), |sum, it| sum + it).scaled(1.0 / width)
+        })
+        .collect()
 }
 
 /// The states of one lap with both ends exactly on the gate.
