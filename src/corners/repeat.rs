@@ -7,7 +7,7 @@
 use crate::session::Estimate;
 
 /// A driver is at least this unsteady, m.
-const LEAST_SPREAD_M: f64 = 0.8;
+const LEAST_SPREAD_M: f64 = 1.0;
 /// Fewer laps than this say nothing of each other.
 const LEAST_LAPS: usize = 4;
 /// A place this many standard deviations from the usual one was another intention (traffic, a mistake): it stays.

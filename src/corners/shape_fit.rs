@@ -72,7 +72,7 @@ const UNKNOWNS: usize = LINEAR + WANDER_MODES + BREAKS;
 /// The hold may slope by this share of the plateau (standard deviation).
 const HOLD_SLOPE_SHARE: f64 = 0.2;
 /// The hold may sag (or swell) half-way by this share of the plateau (standard deviation): two apexes, or a wheel eased.
-const SAG_SHARE: f64 = 0.12;
+const SAG_SHARE: f64 = 0.10;
 /// No ramp and no hold is shorter than this, m.
 const SHORTEST_M: f64 = 0.5;
 const MOST_ROUNDS: usize = 25;

@@ -56,10 +56,39 @@ fn run_forward(steps: &[Step], first: Belief, noise: &Noise, mut keep: impl FnMu
             if dt_s > 0.0 { predict(&belief, dt_s, noise) } else { (belief.clone(), Matrix::identity()) };
         belief = predicted.clone();
         total += take_in(&mut belief, step, noise, &mut lost);
-        keep(predicted, belief.clone(), transition);
+        if belief.mean[SPEED] < -BACKWARDS_MPS {
+            // Set off the other way than the heading was taken for: the same motion, told the right way round.
+            turn_round(&mut belief);
+            let mut turned = predicted;
+            turn_round(&mut turned);
+            keep(turned, belief.clone(), turned_round(transition));
+        } else {
+            keep(predicted, belief.clone(), transition);
+        }
         last_t_s = step.t_s;
     }
     total
+}
+
+/// A kart does not drive backwards: faster than this, m/s, and the heading is the wrong way round.
+const BACKWARDS_MPS: f64 = 0.7;
+
+/// The same belief with the heading the other way round: speed and acceleration change their sign.
+fn turn_round(belief: &mut Belief) {
+    for index in [SPEED, ACCELERATION] {
+        belief.mean[index] = -belief.mean[index];
+        belief.covariance.row_mut(index).neg_mut();
+        belief.covariance.column_mut(index).neg_mut();
+    }
+    belief.mean[HEADING] += std::f64::consts::PI;
+}
+
+/// A transition into a belief that was turned round.
+fn turned_round(mut transition: Matrix) -> Matrix {
+    for index in [SPEED, ACCELERATION] {
+        transition.row_mut(index).neg_mut();
+    }
+    transition
 }
 
 fn take_in(belief: &mut Belief, step: &Step, noise: &Noise, lost: &mut u32) -> f64 {
