@@ -75,7 +75,7 @@ mod tests {
     #[test]
     fn unsure_places_move_to_the_sure_ones() {
         let moved = moved_together(&[place(100.0, 1.0), place(100.4, 1.0), place(99.8, 1.0), place(106.0, 9.0)]);
-        assert!((moved[3].value - 100.2).abs() < 0.8 && moved[3].ci95 < 2.0, "{moved:?}");
+        assert!((moved[3].value - 100.2).abs() < 0.8 && moved[3].ci95 < 2.5, "{moved:?}");
         assert!((moved[0].value - 100.0).abs() < 0.15);
     }
 
