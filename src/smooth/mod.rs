@@ -52,7 +52,7 @@ pub fn smooth(samples: &Samples, plane: &Plane, context: &job::Context) -> Resul
             linear()
         } else {
             let states = filter::smooth_piece(piece, &noise);
-            if follows(&states, piece) { states } else { linear() }
+            if follows(&states, piece, noise.position_m) { states } else { linear() }
         }
     });
     context.check()?;
@@ -70,11 +70,13 @@ pub fn smooth(samples: &Samples, plane: &Plane, context: &job::Context) -> Resul
 
 /// Fixes a second below which a turn is over before the next fix: without a yaw rate no heading can be followed.
 const SLOW_HZ: f64 = 1.5;
-/// A path farther than this, m, from more than one fix in twenty has lost the kart.
-const LOST_M: f64 = 10.0;
+/// A path farther than this, m, and than so many standard deviations, from more than one fix in twenty has lost the
+/// kart.
+const LOST_M: f64 = 1.5;
+const LOST_SIGMAS: f64 = 8.0;
 
 /// Whether the states are sound and stay with the fixes.
-fn follows(states: &[PathState], piece: &measure::Piece<'_>) -> bool {
+fn follows(states: &[PathState], piece: &measure::Piece<'_>, position_m: f64) -> bool {
     let path = Path { states: states.to_vec(), gaps: Vec::new() };
     if !states.iter().all(|it| it.x_m.is_finite() && it.y_m.is_finite() && it.speed_mps.is_finite()) {
         return false;
@@ -87,7 +89,7 @@ fn follows(states: &[PathState], piece: &measure::Piece<'_>) -> bool {
     let (mut fixes, mut lost) = (0, 0);
     for miss_m in misses {
         fixes += 1;
-        lost += usize::from(miss_m > LOST_M);
+        lost += usize::from(miss_m > LOST_M.max(LOST_SIGMAS * position_m));
     }
     lost * 20 <= fixes
 }
