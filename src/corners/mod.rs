@@ -10,6 +10,7 @@ mod profile;
 mod repeat;
 mod shape_fit;
 mod timeline;
+mod trips;
 
 pub use crate::session::MarkKind;
 

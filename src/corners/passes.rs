@@ -1,29 +1,25 @@
 //! Every pass of every lap through every corner, with its marks, speeds and times.
 
+pub use crate::corners::trips::Edits;
+
 use crate::corners::apex::{Inside, apex, quantile};
 use crate::corners::extremum::lowest_of;
 use crate::corners::find::Span;
-use crate::corners::marks::{
-    CORNER_SPREAD_SHARE, Measurements, Shaped, USUAL_RAMP, Window, by_positions, by_yaw_rate, learned,
-};
-use crate::corners::repeat::moved_together;
-use crate::corners::shape_fit::Expected;
+use crate::corners::marks::Measurements;
 use crate::corners::timeline::Timeline;
+use crate::corners::trips::{EDIT_CI95_S, Marked, corner_number, corrected, locate_all, move_together, sign_of, trips};
 use crate::corners::{Apex, Corner, Direction, Mark, MarkKind, Pass, Unclear};
 use crate::geom::Point;
 use crate::geom::plane::Plane;
 use crate::job;
-use crate::session::{Channel, Estimate, NORMAL_CI95, Path, PathState};
+use crate::session::{Channel, Estimate, Path, PathState};
 use crate::smooth::Noise;
 use crate::track::drift::Wander;
 use crate::track::place::Unrolled;
-use crate::track::{Lap, LapKind, ReferenceLine};
+use crate::track::{Lap, ReferenceLine};
 
 /// An edge of the track on the plane, and whether it closes.
 pub type EdgeLine = (Vec<Point>, bool);
-
-/// Log time, s, at which a person has put a mark of (lap, corner), if any.
-pub type Edits<'a> = &'a (dyn Fn(u32, u32, MarkKind) -> Option<f64> + Sync);
 
 /// All that passes are made from.
 #[derive(Clone, Copy)]
@@ -58,25 +54,6 @@ impl std::fmt::Debug for Circuit<'_> {
 /// The share of passes before the entry gate, and before the exit gate (design: the marks of a pass).
 const ENTRY_GATE_SHARE: f64 = 0.10;
 const EXIT_GATE_SHARE: f64 = 0.90;
-/// A pass's largest bend is sought this far beyond the corner's feet, m, and as a share of the way to the neighbours.
-const CORE_MARGIN_M: f64 = 15.0;
-const CORE_MARGIN_SHARE: f64 = 0.4;
-/// A mark put by a person is as exact as the frame it was put on: half of a 30th of a second.
-const EDIT_CI95_S: f64 = 0.5 / 30.0;
-
-/// A pass with its marks, before the gates that need all passes.
-#[derive(Debug, Clone)]
-struct Marked {
-    lap: u32,
-    timed: bool,
-    corner: usize,
-    window: Window,
-    turn_in: Option<Estimate>,
-    exit: Option<Estimate>,
-    edited: Vec<MarkKind>,
-    unclear: Vec<Unclear>,
-}
-
 /// Entry and exit gate of a corner, m from the gate, unrolled like the span.
 type Gates = Option<(f64, f64)>;
 
@@ -87,7 +64,7 @@ pub fn passes(
     context: &job::Context,
 ) -> Result<(Vec<Corner>, Vec<Pass>), job::Cancelled> {
     let timeline = Timeline::new(circuit.path, circuit.places);
-    let windows = windows(circuit, spans, &timeline);
+    let trips = trips(circuit.laps, circuit.line.length_m, spans, &timeline);
     let measured = Measurements {
         path: circuit.path,
         noise: circuit.noise,
@@ -96,11 +73,11 @@ pub fn passes(
         fixes: circuit.fixes,
         has_speed: true,
     };
-    let mut marks = locate_all(&measured, &windows, spans.len(), context)?;
+    let mut marks = locate_all(&measured, &trips, spans.len(), context)?;
     if !measured.has_yaw_rate() {
-        move_together(&mut marks, &windows, spans.len(), &timeline, circuit.line.length_m);
+        move_together(&mut marks, &trips, spans.len(), &timeline, circuit.line.length_m);
     }
-    let marked: Vec<Marked> = windows
+    let marked: Vec<Marked> = trips
         .iter()
         .zip(marks)
         .map(|((lap, corner, window), marks)| corrected(marks, circuit.edits, lap, *corner, window))
@@ -137,182 +114,6 @@ fn corner(number: u32, span: &Span, gates: Gates, circuit: &Circuit<'_>) -> Corn
         latitude_deg: middle.map(|it| it.0),
         longitude_deg: middle.map(|it| it.1),
     }
-}
-
-fn sign_of(direction: Direction) -> f64 {
-    match direction {
-        Direction::Left => 1.0,
-        Direction::Right => -1.0,
-    }
-}
-
-/// Every whole trip through a corner, in order of time.
-fn windows<'a>(circuit: &Circuit<'a>, spans: &[Span], timeline: &Timeline) -> Vec<Through<'a>> {
-    let length_m = circuit.line.length_m;
-    let mut windows = Vec::new();
-    for lap in circuit.laps {
-        let base_m = f64::from(lap.number) * length_m;
-        for (index, span) in spans.iter().enumerate() {
-            let (before, after) = neighbours(spans, index, length_m);
-            let margin = |gap_m: f64| CORE_MARGIN_M.min(CORE_MARGIN_SHARE * gap_m.max(0.0));
-            let core_m = (span.start_m - margin(span.start_m - before.1), span.end_m + margin(after.0 - span.end_m));
-            let core = (timeline.time_at(base_m + core_m.0), timeline.time_at(base_m + core_m.1));
-            let (Some(core_from_s), Some(core_to_s)) = core else { continue };
-            let reach = |middle_m: f64, otherwise_s: f64| timeline.time_at(base_m + middle_m).unwrap_or(otherwise_s);
-            let window = Window {
-                from_s: reach(before.2, core_from_s - 3.0),
-                core_s: (core_from_s, core_to_s),
-                to_s: reach(after.2, core_to_s + 3.0),
-                sign: sign_of(span.direction),
-            };
-            if timeline.time_at(base_m + span.middle_m).is_some() {
-                windows.push((lap, index, window));
-            }
-        }
-    }
-    windows
-}
-
-/// (start, end, middle) of the corners before and after, unrolled about this one.
-fn neighbours(spans: &[Span], index: usize, length_m: f64) -> ((f64, f64, f64), (f64, f64, f64)) {
-    let count = spans.len();
-    let moved = |span: &Span, by_m: f64| (span.start_m + by_m, span.end_m + by_m, span.middle_m + by_m);
-    let before = if index == 0 { moved(&spans[count - 1], -length_m) } else { moved(&spans[index - 1], 0.0) };
-    let after = if index + 1 == count { moved(&spans[0], length_m) } else { moved(&spans[index + 1], 0.0) };
-    (before, after)
-}
-
-/// A lap's trip through a corner (by index).
-type Through<'a> = (&'a Lap, usize, Window);
-
-/// Turn-in and exit of a pass, as far as they can be told.
-type Marks = [Option<Estimate>; 2];
-
-/// Places turn-in and exit of every pass. From positions it takes two rounds: the first teaches how long this driver
-/// takes to steer in and out at each corner, the second uses it.
-fn locate_all(
-    measured: &Measurements<'_>,
-    windows: &[Through<'_>],
-    corners: usize,
-    context: &job::Context,
-) -> Result<Vec<Marks>, job::Cancelled> {
-    if measured.has_yaw_rate() {
-        let marks =
-            job::map_parallel(
-                windows,
-                |(_, _, window)| {
-                    if context.is_cancelled() { [None; 2] } else { by_yaw_rate(measured, window) }
-                },
-            );
-        context.check()?;
-        return Ok(marks);
-    }
-    let round = |ramps: &[[Expected; 2]]| {
-        let shaped = job::map_parallel(windows, |(_, corner, window)| {
-            if context.is_cancelled() { None } else { by_positions(measured, window, ramps[*corner]) }
-        });
-        context.check().map(|()| shaped)
-    };
-    let first = round(&vec![[USUAL_RAMP; 2]; corners])?;
-    let shaped = round(&steering_of(&first, windows, corners))?;
-    Ok(shaped.into_iter().map(|it| it.map_or([None; 2], |it| [Some(it.turn_in), Some(it.exit)])).collect())
-}
-
-/// What all laps' fits at one corner have in common – the same model for the same steering – does not average out, s.
-/// Chosen on the sample's shapes (docs/methods.md#intervals).
-const SHARED_ERROR_S: f64 = 0.025;
-
-/// Lets the laps of one corner speak for each other where a single fit is less sure than the driver is steady.
-fn move_together(marks: &mut [Marks], windows: &[Through<'_>], corners: usize, timeline: &Timeline, length_m: f64) {
-    for corner in 0..corners {
-        for slot in [0, 1] {
-            let mut laps = Vec::new();
-            for (index, (lap, at, _)) in windows.iter().enumerate() {
-                let base_m = f64::from(lap.number) * length_m;
-                let Some(t_s) = marks[index][slot].filter(|_| *at == corner && lap.kind == LapKind::Timed) else {
-                    continue;
-                };
-                let pace = timeline.pace_at(t_s.value);
-                if let Some((place_m, pace)) = timeline.distance_at(t_s.value).zip(pace) {
-                    laps.push((index, base_m, pace, Estimate { value: place_m - base_m, ci95: t_s.ci95 * pace }));
-                }
-            }
-            let places: Vec<Estimate> = laps.iter().map(|it| it.3).collect();
-            for ((index, base_m, pace, _), moved) in laps.iter().zip(moved_together(&places)) {
-                if let Some(t_s) = timeline.time_at(base_m + moved.value) {
-                    marks[*index][slot] =
-                        Some(Estimate { value: t_s, ci95: (moved.ci95 / pace).hypot(NORMAL_CI95 * SHARED_ERROR_S) });
-                }
-            }
-        }
-    }
-}
-
-/// How long the ramps up and down are at each corner, in units of the usual ones, from the first round.
-fn steering_of(first: &[Option<Shaped>], windows: &[Through<'_>], corners: usize) -> Vec<[Expected; 2]> {
-    let ramps_of = |corner: Option<usize>, down: bool| -> Vec<(f64, f64)> {
-        let wanted = windows.iter().zip(first).filter(|((_, at, _), _)| corner.is_none_or(|it| it == *at));
-        wanted
-            .filter_map(|(_, shaped)| {
-                let shaped = shaped.as_ref()?;
-                let (length_m, variance_m2) = shaped.shape.ramp(down);
-                let usual_m = shaped.usual_m[usize::from(down)];
-                (variance_m2 > 0.0).then_some((length_m / usual_m, variance_m2 / (usual_m * usual_m)))
-            })
-            .collect()
-    };
-    let usual = [false, true].map(|down| {
-        let all = learned(&ramps_of(None, down), USUAL_RAMP, USUAL_RAMP);
-        Expected { mean: all.mean, sigma: CORNER_SPREAD_SHARE * all.mean }
-    });
-    (0..corners)
-        .map(|corner| {
-            [false, true].map(|down| learned(&ramps_of(Some(corner), down), USUAL_RAMP, usual[usize::from(down)]))
-        })
-        .collect()
-}
-
-/// A person's correction outranks the fit; what is missing has its reason.
-fn corrected(marks: Marks, edits: Edits<'_>, lap: &Lap, corner: usize, window: &Window) -> Marked {
-    let mut marked = Marked {
-        lap: lap.number,
-        timed: lap.kind == LapKind::Timed,
-        corner,
-        window: *window,
-        turn_in: marks[0],
-        exit: marks[1],
-        edited: Vec::new(),
-        unclear: Vec::new(),
-    };
-    let number = corner_number(corner);
-    for (kind, slot) in [(MarkKind::TurnIn, &mut marked.turn_in), (MarkKind::Exit, &mut marked.exit)] {
-        match edits(lap.number, number, kind) {
-            Some(t_s) if t_s >= window.from_s && t_s <= window.to_s => {
-                *slot = Some(Estimate { value: t_s, ci95: EDIT_CI95_S });
-                marked.edited.push(kind);
-            }
-            Some(_) => marked.unclear.push(Unclear::EditOutside),
-            None => {}
-        }
-    }
-    if let (Some(turn_in), Some(exit)) = (marked.turn_in, marked.exit)
-        && exit.value <= turn_in.value
-    {
-        // Two fits that cross each other: the surer one stands.
-        if turn_in.ci95 <= exit.ci95 { marked.exit = None } else { marked.turn_in = None }
-    }
-    if marked.turn_in.is_none() {
-        marked.unclear.push(Unclear::NoTurnIn);
-    }
-    if marked.exit.is_none() {
-        marked.unclear.push(Unclear::NoExit);
-    }
-    marked
-}
-
-#[allow(clippy::cast_possible_truncation, reason = "a circuit has tens of corners")]
-fn corner_number(index: usize) -> u32 {
-    index as u32 + 1
 }
 
 /// Gates from the spread of the marks over the timed laps (over all laps where none is timed).
@@ -518,7 +319,7 @@ impl Finisher<'_> {
     }
 }
 
-fn speed_at(path: &Path, t_s: Estimate) -> Option<Estimate> {
+pub(super) fn speed_at(path: &Path, t_s: Estimate) -> Option<Estimate> {
     let state = path.at(t_s.value)?;
     let shift = state.acceleration_mps2 * t_s.sigma();
     Some(Estimate::from_variance(state.speed_mps, state.speed_variance + shift * shift))
@@ -526,7 +327,7 @@ fn speed_at(path: &Path, t_s: Estimate) -> Option<Estimate> {
 
 /// Lowest speed between two times and when it was: from the measured speed where there is one, else from the smoothed
 /// states.
-fn slowest(path: &Path, speed: Option<&Channel>, between_s: (f64, f64)) -> Option<(Estimate, Estimate)> {
+pub(super) fn slowest(path: &Path, speed: Option<&Channel>, between_s: (f64, f64)) -> Option<(Estimate, Estimate)> {
     let states = candidates(path, between_s.0, between_s.1);
     let lowest = states.iter().min_by(|a, b| a.speed_mps.total_cmp(&b.speed_mps))?;
     speed.and_then(|it| lowest_of(it, lowest.t_s, between_s)).or_else(|| {
@@ -539,7 +340,7 @@ fn slowest(path: &Path, speed: Option<&Channel>, between_s: (f64, f64)) -> Optio
 }
 
 /// Highest speed between two times and when it was, from the smoothed states: its peak is sharp, where the brakes bite.
-fn fastest(path: &Path, between_s: (f64, f64)) -> Option<(Estimate, Estimate)> {
+pub(super) fn fastest(path: &Path, between_s: (f64, f64)) -> Option<(Estimate, Estimate)> {
     let states = candidates(path, between_s.0, between_s.1);
     let highest = states.iter().max_by(|a, b| a.speed_mps.total_cmp(&b.speed_mps))?;
     let value = Estimate::from_variance(highest.speed_mps, highest.speed_variance);

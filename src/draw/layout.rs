@@ -52,7 +52,9 @@ impl Layout {
             let y = bottom - (CAPTION_SIZE.1 + BETWEEN + MARKS_SIZE.1) * unit;
             place(border, y, marks_width, MARKS_SIZE.1 * unit)
         };
-        let side = MAP_SIDE * unit;
+        // On a small picture the map gives way to the text.
+        let free = f64::from(marks.y.min(caption.y)) - border - BETWEEN * unit;
+        let side = (MAP_SIDE * unit).min(free);
         Self { unit, caption, marks, map: place(width - border - side, border, side, side) }
     }
 }
