@@ -4,15 +4,17 @@ use std::sync::Arc;
 
 pub use crate::session::MarkEdit;
 
+use crate::corners::by_time::passes_by_time;
 use crate::corners::find::{CornerParams, corners};
 use crate::corners::passes::{Circuit, EdgeLine, passes};
 use crate::corners::{ApexBy, Corner, MarkKind, Pass};
 use crate::geom::plane::Plane;
 use crate::job;
-use crate::session::{Note, NoteKind, Path, Samples};
+use crate::session::{ChannelKind, Note, NoteKind, Path, Samples};
 use crate::smooth::{Smoothed, smooth};
 use crate::track::file::{Edge, TrackFile};
 use crate::track::layout::{Layout, edge_on_plane, lay_out, plane_under};
+use crate::track::pattern::find_pattern;
 use crate::track::{GateOrigin, Lap, ReferenceLine};
 
 /// All that an analysis depends on.
@@ -56,7 +58,7 @@ pub fn run(inputs: &Inputs, context: &job::Context) -> Result<Analysis, job::Can
     let samples = &*inputs.samples;
     let mut analysis = Analysis { notes: samples.notes().to_vec(), ..Analysis::default() };
     let Some(plane) = plane_under(samples.fixes()) else {
-        return Ok(analysis);
+        return without_position(analysis, inputs, context);
     };
     analysis.plane = Some(plane);
     let mut smoothed = smooth(samples, &plane, context)?;
@@ -79,6 +81,41 @@ pub fn run(inputs: &Inputs, context: &job::Context) -> Result<Analysis, job::Can
     Ok(analysis)
 }
 
+/// A log with a yaw rate alone: laps from its pattern, corners and marks from the yaw rate.
+fn without_position(
+    mut analysis: Analysis,
+    inputs: &Inputs,
+    context: &job::Context,
+) -> Result<Analysis, job::Cancelled> {
+    let Some((path, yaw_rate)) = crate::smooth::without_position(&inputs.samples) else { return Ok(analysis) };
+    let speed = inputs.samples.channel(ChannelKind::Speed);
+    context.check()?;
+    match find_pattern(&path, inputs.marked_crossing_s, speed.is_some()) {
+        None => analysis.notes.push(Note::new(NoteKind::NoPattern)),
+        Some(pattern) => {
+            if pattern.gate == GateOrigin::Found {
+                analysis.notes.push(Note::new(NoteKind::CrossingNotMarked));
+            }
+            context.set_progress(0.6);
+            let edits = edits_of(inputs);
+            (analysis.corners, analysis.passes) = passes_by_time(&path, &pattern, &yaw_rate, speed, &edits, context)?;
+            analysis.gate = Some(pattern.gate);
+            analysis.laps = pattern.laps;
+        }
+    }
+    analysis.places = vec![None; path.states.len()];
+    analysis.path = path;
+    context.set_progress(1.0);
+    Ok(analysis)
+}
+
+/// The last place a person gave a mark counts.
+fn edits_of(inputs: &Inputs) -> impl Fn(u32, u32, MarkKind) -> Option<f64> + Sync + '_ {
+    |lap, corner, mark| {
+        inputs.edits.iter().rev().find(|it| (it.lap, it.corner, it.mark) == (lap, corner, mark)).map(|it| it.t_s)
+    }
+}
+
 fn take_passes(
     analysis: &mut Analysis,
     inputs: &Inputs,
@@ -98,9 +135,7 @@ fn take_passes(
     let on_plane = |edge: Option<&Edge>| -> Option<EdgeLine> { edge.map(|it| (edge_on_plane(it, plane), it.closed)) };
     let left = on_plane(inputs.track.as_ref().and_then(|it| it.left_edge.as_ref()));
     let right = on_plane(inputs.track.as_ref().and_then(|it| it.right_edge.as_ref()));
-    let edits = |lap: u32, corner: u32, mark: MarkKind| {
-        inputs.edits.iter().rev().find(|it| (it.lap, it.corner, it.mark) == (lap, corner, mark)).map(|it| it.t_s)
-    };
+    let edits = edits_of(inputs);
     let circuit = Circuit {
         path: &layout.path,
         places: &layout.places,

@@ -200,7 +200,7 @@ fn nearest_ci95_s(
 }
 
 /// Middle of the corner weighted by curvature.
-fn curvature_middle(path: &Path, from_s: f64, to_s: f64) -> Option<Nearest> {
+pub(super) fn curvature_middle(path: &Path, from_s: f64, to_s: f64) -> Option<Nearest> {
     let first = path.states.partition_point(|it| it.t_s < from_s);
     let last = path.states.partition_point(|it| it.t_s <= to_s);
     let (mut weight, mut moment, mut spread) = (0.0, 0.0, 0.0);

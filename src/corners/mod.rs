@@ -1,6 +1,7 @@
 //! Corners of the reference line and the passes through them: turn-in, apex, exit, speeds, each with its interval.
 
 mod apex;
+pub mod by_time;
 mod extremum;
 pub mod find;
 mod hinge_fit;

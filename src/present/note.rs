@@ -96,6 +96,14 @@ fn sentence(kind: &NoteKind) -> String {
             "the path does not come back to where it was in the same direction: no circuit, so no laps or corners"
                 .to_owned()
         }
+        NoteKind::NoPattern => {
+            "there are no positions and the yaw rate does not repeat from lap to lap: no laps or corners".to_owned()
+        }
+        NoteKind::CrossingNotMarked => {
+            "there are no positions and no start/finish crossing is marked: laps begin on the longest straight; \
+             give --crossing SECONDS to say where"
+                .to_owned()
+        }
         NoteKind::NoLap => "no complete lap; a lap needs two crossings of the start/finish gate".to_owned(),
         NoteKind::LapsSetAside { count } => format!(
             "{} much longer or shorter than the circuit; not used for the reference line",
@@ -222,6 +230,8 @@ mod tests {
             NoteKind::SpeedScaled { factor: 1.0306 },
             NoteKind::GateFound,
             NoteKind::NoCircuit,
+            NoteKind::NoPattern,
+            NoteKind::CrossingNotMarked,
             NoteKind::NoLap,
             NoteKind::LapsSetAside { count: 1 },
             NoteKind::ReferenceFromFewLaps { laps: 2 },

@@ -128,6 +128,10 @@ pub enum NoteKind {
     // Track
     GateFound,
     NoCircuit,
+    /// The yaw rate of a log without positions does not repeat.
+    NoPattern,
+    /// A log without positions, and no crossing of the start/finish gate was marked: laps begin on the longest straight.
+    CrossingNotMarked,
     NoLap,
     /// A lap longer or shorter than the circuit: set aside.
     LapsSetAside {

@@ -18,7 +18,7 @@ const COURSE_SPEED_MPS: f64 = 2.0;
 
 /// Pedals do not move like white noise: where they change, the smoothed speed is off by more than the filter says.
 /// Factor of the variance, chosen on the sample (docs/methods.md#intervals).
-const SPEED_MODEL_FACTOR: f64 = 1.5;
+pub const SPEED_MODEL_FACTOR: f64 = 1.5;
 
 struct Forward {
     predicted: Belief,

@@ -14,6 +14,7 @@ use crate::geom::plane::Plane;
 use crate::job;
 use crate::session::{Channel, ChannelKind, Note, NoteKind, Path, PathState, Samples};
 
+pub use filter::SPEED_MODEL_FACTOR;
 pub use measure::Step;
 pub use noise::Noise;
 
@@ -97,7 +98,7 @@ fn follows(states: &[PathState], piece: &measure::Piece<'_>, position_m: f64) ->
 /// A path for a log without positions: speed where it is measured, heading from the yaw rate, no place.
 /// `x_m`, `y_m` are zero and their variances infinite; without a speed channel so is the speed's.
 pub fn without_position(samples: &Samples) -> Option<(Path, Channel)> {
-    let yaw_rate = samples.channel(ChannelKind::YawRate)?.clone();
+    let yaw_rate = settle::binned(samples.channel(ChannelKind::YawRate)?);
     let speed = samples.channel(ChannelKind::Speed);
     let sigma = noise::white_sigma(&yaw_rate.value);
     let smoothed = noise::smooth_uniformly(&yaw_rate, settle::YAW_ONLY_WINDOW_S);

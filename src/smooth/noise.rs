@@ -33,6 +33,24 @@ pub struct Noise {
     pub wander_m2ps: f64,
 }
 
+impl Noise {
+    /// For a log that has a yaw rate alone.
+    pub fn of_yaw_rate(yaw_rate: &Channel) -> Self {
+        Self {
+            position_m: USUAL_POSITION_M,
+            speed_mps: USUAL_SPEED_MPS,
+            across_speed_mps: USUAL_SPEED_MPS,
+            yaw_rate_radps: white_sigma(&yaw_rate.value).clamp(0.001, 0.3),
+            acceleration_mps2: 1.0,
+            jerk: 8.0,
+            yaw_acceleration: 2.0,
+            bias_radps: 0.5_f64.to_radians(),
+            bias_walk: 0.02_f64.to_radians(),
+            wander_m2ps: USUAL_WANDER_M2PS,
+        }
+    }
+}
+
 /// Third differences of white noise have 1 + 9 + 9 + 1 = 20 times its variance.
 const THIRD_DIFFERENCE_GAIN: f64 = 20.0;
 /// Median of |z| of a standard normal variable.

@@ -6,6 +6,7 @@ pub mod file;
 pub mod find;
 pub mod laps;
 pub mod layout;
+pub mod pattern;
 pub mod place;
 pub mod reference;
 

@@ -124,7 +124,15 @@ fn a_straight_drive_smoothed() {
         .path
         .states
         .iter()
-        .map(|it| json!([it.x_m, it.speed_mps, it.acceleration_mps2, it.along_variance_m2, it.speed_variance]))
+        .map(|it| {
+            json!([
+                it.x_m,
+                it.speed_mps,
+                it.acceleration_mps2,
+                it.along_variance_m2,
+                it.speed_variance / cornerbook::smooth::SPEED_MODEL_FACTOR
+            ])
+        })
         .collect();
     let noise = smoothed.noise;
     write(
