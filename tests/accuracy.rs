@@ -8,7 +8,7 @@ use cornerbook::corners::Pass;
 use cornerbook::geom::Point;
 use cornerbook::job;
 use cornerbook::sample::{Circuit, Driver, LoggerNoise, Scenario, TruePass, log_samples, simulate};
-use cornerbook::session::Estimate;
+use cornerbook::session::{ChannelKind, Estimate, Samples, SamplesParts};
 use cornerbook::track::LapKind;
 
 /// Errors of one figure: how far off, and how often the truth lies inside the stated interval.
@@ -239,4 +239,44 @@ fn with_positions_alone_the_intervals_stay_honest() {
         let inside = score.figures[figure].inside_share();
         assert!(inside >= 0.80, "{figure}: {inside} of the truth inside the intervals");
     }
+}
+
+/// Indoors: a yaw rate alone. Turn-in and exit are told in time; speeds and places are not.
+#[test]
+fn with_a_yaw_rate_alone_the_marks_are_still_placed() {
+    let (mut turn_in, mut exit) = (Errors::default(), Errors::default());
+    for circuit in Circuit::all() {
+        let scenario = simulate(&circuit, &Driver::a(), 8, 3);
+        let samples = log_samples(&scenario, &LoggerNoise::default(), 7);
+        let yaw_rate = samples.channel(ChannelKind::YawRate).unwrap().clone();
+        let alone = Samples::new(SamplesParts {
+            channels: BTreeMap::from([(ChannelKind::YawRate, yaw_rate)]),
+            ..SamplesParts::default()
+        });
+        let crossing_s = scenario.truth.laps.iter().find(|it| it.lap == 3).unwrap().start_t_s;
+        let inputs =
+            Inputs { samples: Arc::new(alone), track: None, marked_crossing_s: Some(crossing_s), edits: Vec::new() };
+        let analysis = analysis::run(&inputs, &job::Context::new()).unwrap();
+        assert_eq!(analysis.corners.len(), circuit.bends.len(), "{}: {:?}", circuit.name, analysis.corners);
+        for lap in scenario.truth.laps.iter().filter(|it| it.time_s.is_some()) {
+            // The numbering begins with the first lap that the pattern shows: times are compared, not numbers.
+            let near = analysis.laps.iter().any(|it| (it.start_t_s - lap.start_t_s).abs() < 0.3);
+            assert!(near || lap.lap == 1, "{}: lap {} begins at {}", circuit.name, lap.lap, lap.start_t_s);
+        }
+        for truth in scenario.truth.passes.iter().filter(|it| (2..=8).contains(&it.lap)) {
+            let nearest = analysis
+                .passes
+                .iter()
+                .filter(|it| it.corner == truth.corner)
+                .filter_map(|it| Some((it.turn_in?.t_s, it.exit?.t_s, it)))
+                .min_by(|a, b| (a.0.value - truth.turn_in.t_s).abs().total_cmp(&(b.0.value - truth.turn_in.t_s).abs()))
+                .unwrap();
+            assert!(nearest.2.min_speed_mps.is_none() && nearest.2.direction == truth.direction);
+            turn_in.add(nearest.0, truth.turn_in.t_s);
+            exit.add(nearest.1, truth.exit.t_s);
+        }
+    }
+    println!("yaw rate alone: turn-in rms {:.4} exit rms {:.4}", turn_in.rms(), exit.rms());
+    // Against time a braking kart's curvature rises otherwise than against distance: a few hundredths more.
+    assert!(turn_in.rms() < 0.08 && exit.rms() < 0.08, "{} {}", turn_in.rms(), exit.rms());
 }

@@ -122,6 +122,35 @@ fn a_line_exactly_through_samples_counts_each_crossing_once() {
     assert!((4..=5).contains(&times.len()), "{times:?}");
 }
 
+/// The same car's 100 Hz log without positions: laps from the repeating yaw rate and one marked crossing.
+#[test]
+fn a_racing_cars_laps_are_found_without_positions() {
+    let Some(placed) = analyse(RACECAR, Some(RACECAR_LINE)) else { return };
+    let Some(path) = shared_data("racecar-yaw/racecar_100hz.csv") else { return };
+    let inputs = Inputs {
+        samples: Arc::new(read(&path)),
+        track: None,
+        marked_crossing_s: Some(placed.laps[2].start_t_s),
+        edits: Vec::new(),
+    };
+    let analysis = analysis::run(&inputs, &job::Context::new()).unwrap();
+    assert_times(&lap_times(&analysis), &RACECAR_LAPS_S, 0.2);
+    let turns = |analysis: &Analysis| main_corners(analysis).iter().map(|it| it.direction).collect::<Vec<_>>();
+    assert_eq!(turns(&analysis), turns(&placed));
+    for (corner, there) in main_corners(&analysis).iter().zip(main_corners(&placed)) {
+        assert!((corner.angle_deg - there.angle_deg).abs() < 8.0, "{corner:?} {there:?}");
+        for lap in 1..=5 {
+            let pass = |analysis: &Analysis, number: u32| {
+                analysis.passes.iter().find(|it| it.lap == lap && it.corner == number).unwrap().clone()
+            };
+            let (pass, known) = (pass(&analysis, corner.number), pass(&placed, there.number));
+            let (found, truth) = (pass.min_speed_mps.unwrap().value, known.min_speed_mps.unwrap().value);
+            assert!((found - truth).abs() < 0.5, "lap {lap} {}: {found} for {truth}", corner.name);
+            assert!(pass.turn_in.unwrap().latitude_deg.is_none() && pass.entry_gate_speed_mps.is_none());
+        }
+    }
+}
+
 #[test]
 fn nine_laps_of_a_park_with_pauses_and_rows_without_position() {
     let line = [(-8.036_816_6, -34.904_034_1), (-8.036_492_9, -34.903_642_2)];

@@ -1,15 +1,40 @@
 //! Laps of a log without positions: the yaw rate repeats lap after lap. One crossing of the start/finish gate, marked by
 //! a person, says where in the pattern a lap begins; without it laps begin in the middle of the longest straight.
 
-use crate::session::{Channel, Estimate, Path};
+use crate::session::{Estimate, Path, PathState};
 use crate::track::place::Unrolled;
 use crate::track::{GateOrigin, Lap, LapKind, ReferenceLine, ReferencePoint};
 
-/// Rate that patterns are compared at, Hz.
-const RATE_HZ: f64 = 10.0;
-/// No lap is shorter or longer than this, s.
-const SHORTEST_LAP_S: f64 = 10.0;
-const LONGEST_LAP_S: f64 = 400.0;
+/// How patterns are compared: along the way in m where a speed was measured, else in time in s.
+#[derive(Debug, Clone, Copy)]
+struct Scale {
+    has_speed: bool,
+    /// Even steps of the pattern, and those in which the beginning of a lap is sought.
+    step: f64,
+    fine: f64,
+    /// No lap is shorter or longer than this.
+    shortest: f64,
+    longest: f64,
+    /// How much of the log tells the length of a lap.
+    judged: f64,
+}
+
+const ALONG: Scale =
+    Scale { has_speed: true, step: 2.0, fine: 0.25, shortest: 80.0, longest: 8000.0, judged: 12_000.0 };
+const IN_TIME: Scale = Scale { has_speed: false, step: 0.1, fine: 0.02, shortest: 10.0, longest: 400.0, judged: 600.0 };
+
+impl Scale {
+    /// The way of a state: metres driven, or log time.
+    fn way(self, state: &PathState) -> f64 {
+        if self.has_speed { state.travelled_m } else { state.t_s }
+    }
+
+    /// What bends: curvature, 1/m, or yaw rate, rad/s.
+    fn bend(self, state: &PathState) -> f64 {
+        if self.has_speed { state.yaw_rate_radps / state.speed_mps.max(1.0) } else { state.yaw_rate_radps }
+    }
+}
+
 /// Yaw rates less alike than this (correlation) from lap to lap are no pattern.
 const LEAST_LIKENESS: f64 = 0.5;
 /// Of several likely lap times the shortest is taken that is nearly as likely as the best: two laps repeat as well.
@@ -35,33 +60,47 @@ pub struct Pattern {
 /// Finds the laps. `path` is that of a log without positions; `has_speed` says whether its way is measured.
 /// `None` where nothing repeats.
 pub fn find_pattern(path: &Path, marked_s: Option<f64>, has_speed: bool) -> Option<Pattern> {
-    let yaw_rate = resampled(path)?;
-    let period_s = lap_time(&yaw_rate)?;
-    let (start_s, gate) = match marked_s {
-        Some(t_s) if (yaw_rate.first_s..=yaw_rate.last_s()).contains(&t_s) => (t_s, GateOrigin::Marked),
-        _ => (longest_straight(&yaw_rate, period_s), GateOrigin::Found),
+    let scale = if has_speed { ALONG } else { IN_TIME };
+    let bend = resampled(path, scale)?;
+    let period = lap_length(&bend, scale)?;
+    let marked = marked_s.and_then(|t_s| path.at(t_s)).map(|state| scale.way(&state));
+    let (start, gate) = match marked {
+        Some(start) => (start, GateOrigin::Marked),
+        None => (longest_straight(&bend, period), GateOrigin::Found),
     };
-    let begins = lap_beginnings(&yaw_rate, start_s, period_s);
+    let begins: Vec<f64> =
+        lap_beginnings(&bend, start, period, scale).into_iter().filter_map(|it| time_at(path, it, scale)).collect();
     let laps = laps_between(path, &begins);
-    let line = mean_lap(path, &laps, has_speed)?;
-    let places = places(path, &laps, line.length_m, has_speed);
+    let line = mean_lap(path, &laps, scale)?;
+    let places = places(path, &laps, line.length_m, scale);
     Some(Pattern { gate, laps, line, places })
 }
 
-/// The yaw rate at even steps, smoothed over one of them.
+/// The bend at even steps of the way.
 struct Even {
-    first_s: f64,
+    first: f64,
+    step: f64,
     value: Vec<f64>,
 }
 
 impl Even {
-    fn last_s(&self) -> f64 {
-        self.first_s + (self.value.len().saturating_sub(1)) as f64 / RATE_HZ
+    fn last(&self) -> f64 {
+        self.first + (self.value.len().saturating_sub(1)) as f64 * self.step
+    }
+
+    fn holds(&self, at: f64) -> bool {
+        (self.first..=self.last()).contains(&at)
+    }
+
+    /// Steps in a length of the way.
+    #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "lengths within a log, bounded above")]
+    fn steps(&self, length: f64) -> usize {
+        (length / self.step).clamp(0.0, 1e7) as usize
     }
 
     /// Value between two samples; the ends go on.
-    fn at(&self, t_s: f64) -> f64 {
-        let exact = ((t_s - self.first_s) * RATE_HZ).clamp(0.0, (self.value.len() - 1) as f64);
+    fn at(&self, at: f64) -> f64 {
+        let exact = ((at - self.first) / self.step).clamp(0.0, (self.value.len() - 1) as f64);
         #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "clamped to the list")]
         let index = (exact as usize).min(self.value.len().saturating_sub(2));
         let next = self.value.get(index + 1).copied().unwrap_or(self.value[index]);
@@ -69,30 +108,33 @@ impl Even {
     }
 }
 
-fn resampled(path: &Path) -> Option<Even> {
-    let (first, last) = (path.states.first()?, path.states.last()?);
-    let channel = Channel {
-        t_s: path.states.iter().map(|it| it.t_s).collect(),
-        value: path.states.iter().map(|it| it.yaw_rate_radps).collect(),
-    };
-    #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a log is below a day")]
-    let count = ((last.t_s - first.t_s) * RATE_HZ).floor().clamp(0.0, 1e7) as usize;
-    if (count as f64) < 2.0 * SHORTEST_LAP_S * RATE_HZ {
+fn resampled(path: &Path, scale: Scale) -> Option<Even> {
+    let (first, last) = (scale.way(path.states.first()?), scale.way(path.states.last()?));
+    if last - first < 2.0 * scale.shortest {
         return None;
     }
+    let mut even = Even { first, step: scale.step, value: Vec::new() };
     let mut after = 1;
-    let value = (0..count)
-        .map(|index| {
-            let t_s = first.t_s + index as f64 / RATE_HZ;
-            while after + 1 < channel.len() && channel.t_s[after] < t_s {
-                after += 1;
-            }
-            let (a, b) = (after - 1, after);
-            let share = ((t_s - channel.t_s[a]) / (channel.t_s[b] - channel.t_s[a])).clamp(0.0, 1.0);
-            channel.value[a] + share * (channel.value[b] - channel.value[a])
-        })
-        .collect();
-    Some(Even { first_s: first.t_s, value })
+    for index in 0..even.steps(last - first) {
+        let at = first + index as f64 * scale.step;
+        while after + 1 < path.states.len() && scale.way(&path.states[after]) < at {
+            after += 1;
+        }
+        let (a, b) = (&path.states[after - 1], &path.states[after]);
+        let span = scale.way(b) - scale.way(a);
+        let share = if span > 0.0 { ((at - scale.way(a)) / span).clamp(0.0, 1.0) } else { 0.0 };
+        even.value.push(scale.bend(a) + share * (scale.bend(b) - scale.bend(a)));
+    }
+    Some(even)
+}
+
+/// Log time at a place of the way; the first moment where the kart stands.
+fn time_at(path: &Path, way: f64, scale: Scale) -> Option<f64> {
+    let after = path.states.partition_point(|it| scale.way(it) < way);
+    let b = path.states.get(after)?;
+    let Some(a) = after.checked_sub(1).map(|before| &path.states[before]) else { return Some(b.t_s) };
+    let share = (way - scale.way(a)) / (scale.way(b) - scale.way(a));
+    Some(a.t_s + share * (b.t_s - a.t_s))
 }
 
 /// Correlation of two stretches of one length, by Pearson; 0 where one of them does not vary.
@@ -108,14 +150,11 @@ fn likeness(a: impl Iterator<Item = (f64, f64)> + Clone) -> f64 {
     if xx <= 0.0 || yy <= 0.0 { 0.0 } else { xy / (xx * yy).sqrt() }
 }
 
-/// The usual lap time, s: the lag at which the yaw rate is most like itself.
-fn lap_time(yaw_rate: &Even) -> Option<f64> {
-    let value = &yaw_rate.value;
-    #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "constants and a length")]
-    let (low, high) =
-        ((SHORTEST_LAP_S * RATE_HZ) as usize, ((LONGEST_LAP_S * RATE_HZ) as usize).min(value.len() * 2 / 3));
-    // Ten minutes tell a lap time as well as an hour.
-    let judged = &value[..value.len().min(6000 + high)];
+/// The usual length of a lap: the lag at which the bend is most like itself.
+fn lap_length(bend: &Even, scale: Scale) -> Option<f64> {
+    let value = &bend.value;
+    let (low, high) = (bend.steps(scale.shortest), bend.steps(scale.longest).min(value.len() * 2 / 3));
+    let judged = &value[..value.len().min(bend.steps(scale.judged) + high)];
     let at = |lag: usize| likeness(judged.iter().copied().zip(judged[lag..].iter().copied()));
     let likenesses: Vec<f64> = (low..high).map(at).collect();
     let best = likenesses.iter().copied().fold(f64::NEG_INFINITY, f64::max);
@@ -127,52 +166,46 @@ fn lap_time(yaw_rate: &Even) -> Option<f64> {
         near.iter().all(|it| *it <= likenesses[index])
     };
     let first = (0..likenesses.len()).find(|index| likenesses[*index] >= NEARLY * best && is_peak(*index))?;
-    Some((low + first) as f64 / RATE_HZ)
+    Some((low + first) as f64 * bend.step)
 }
 
-/// The middle of the stretch of a lap with the least turning.
-fn longest_straight(yaw_rate: &Even, period_s: f64) -> f64 {
-    #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a lap in tenths of a second")]
-    let (lap, half) = ((period_s * RATE_HZ) as usize, (0.04 * period_s * RATE_HZ).max(5.0) as usize);
+/// The middle of the stretch of a lap that bends least.
+fn longest_straight(bend: &Even, period: f64) -> f64 {
+    let (lap, half) = (bend.steps(period), bend.steps(0.04 * period).max(5));
     // In the second lap, where there is one: the first may begin with a standing kart, which turns least of all.
-    let from = lap.min(yaw_rate.value.len().saturating_sub(lap + 1)).max(half);
-    let to = (from + lap).min(yaw_rate.value.len().saturating_sub(half + 1)).max(from + 1);
+    let from = lap.min(bend.value.len().saturating_sub(lap + 1)).max(half);
+    let to = (from + lap).min(bend.value.len().saturating_sub(half + 1)).max(from + 1);
     let turning = |middle: usize| -> f64 {
-        let end = (middle + half + 1).min(yaw_rate.value.len());
-        yaw_rate.value[middle - half..end].iter().map(|it| it.abs()).sum()
+        let end = (middle + half + 1).min(bend.value.len());
+        bend.value[middle - half..end].iter().map(|it| it.abs()).sum()
     };
     let best = (from..to).min_by(|a, b| turning(*a).total_cmp(&turning(*b))).unwrap_or(from);
-    yaw_rate.first_s + best as f64 / RATE_HZ
+    bend.first + best as f64 * bend.step
 }
 
 /// Beginnings of laps, rising: from a known one on and back, each where the pattern about it is found again.
-fn lap_beginnings(yaw_rate: &Even, start_s: f64, period_s: f64) -> Vec<f64> {
-    let half_s = MATCHED_SHARE * period_s;
-    #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "part of a lap in tenths of a second")]
-    let steps = (2.0 * half_s * RATE_HZ) as usize;
-    let offsets: Vec<f64> = (0..=steps).map(|step| step as f64 / RATE_HZ - half_s).collect();
+fn lap_beginnings(bend: &Even, start: f64, period: f64, scale: Scale) -> Vec<f64> {
+    let half = MATCHED_SHARE * period;
     // What of the window about the start lies in the log is matched.
-    let known: Vec<(f64, f64)> = offsets
-        .iter()
-        .filter(|it| (yaw_rate.first_s..=yaw_rate.last_s()).contains(&(start_s + **it)))
-        .map(|it| (*it, yaw_rate.at(start_s + it)))
+    let known: Vec<(f64, f64)> = (0..=bend.steps(2.0 * half))
+        .map(|step| step as f64 * bend.step - half)
+        .filter(|it| bend.holds(start + it))
+        .map(|it| (it, bend.at(start + it)))
         .collect();
-    let at = |t_s: f64| likeness(known.iter().map(|(offset, value)| (*value, yaw_rate.at(t_s + offset))));
-    let found_near = |guess_s: f64| -> Option<f64> {
-        let reach_s = LAP_SPREAD * period_s;
-        #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "part of a lap in steps of 20 ms")]
-        let steps = (2.0 * reach_s / 0.02) as usize;
-        let tried = (0..=steps).map(|step| guess_s - reach_s + step as f64 * 0.02);
-        let inside = tried.filter(|it| (yaw_rate.first_s..=yaw_rate.last_s()).contains(it));
-        let best = inside.max_by(|a, b| at(*a).total_cmp(&at(*b)))?;
+    let at = |place: f64| likeness(known.iter().map(|(offset, value)| (*value, bend.at(place + offset))));
+    let found_near = |guess: f64| -> Option<f64> {
+        let reach = LAP_SPREAD * period;
+        let fine = Even { first: guess - reach, step: scale.fine, value: Vec::new() };
+        let tried = (0..=fine.steps(2.0 * reach)).map(|step| fine.first + step as f64 * fine.step);
+        let best = tried.filter(|it| bend.holds(*it)).max_by(|a, b| at(*a).total_cmp(&at(*b)))?;
         (at(best) >= LEAST_LIKENESS).then_some(best)
     };
-    let mut begins = vec![start_s];
-    while let Some(next) = begins.last().and_then(|last| found_near(last + period_s)) {
+    let mut begins = vec![start];
+    while let Some(next) = begins.last().and_then(|last| found_near(last + period)) {
         begins.push(next);
     }
     begins.reverse();
-    while let Some(before) = begins.last().and_then(|first| found_near(first - period_s)) {
+    while let Some(before) = begins.last().and_then(|first| found_near(first - period)) {
         begins.push(before);
     }
     begins.reverse();
@@ -202,18 +235,13 @@ fn laps_between(path: &Path, begins: &[f64]) -> Vec<Lap> {
     laps
 }
 
-/// The way of a state: metres driven, or log time where no speed was measured.
-fn way(state: &crate::session::PathState, has_speed: bool) -> f64 {
-    if has_speed { state.travelled_m } else { state.t_s }
-}
-
 /// Mean curvature (or yaw rate) of the timed laps by share of the lap.
-fn mean_lap(path: &Path, laps: &[Lap], has_speed: bool) -> Option<ReferenceLine> {
+fn mean_lap(path: &Path, laps: &[Lap], scale: Scale) -> Option<ReferenceLine> {
     let ends = |lap: &Lap| Some((path.at(lap.start_t_s)?, path.at(lap.end_t_s)?));
     let timed: Vec<(f64, f64, &Lap)> = laps
         .iter()
         .filter(|it| it.kind == LapKind::Timed)
-        .filter_map(|lap| ends(lap).map(|(a, b)| (way(&a, has_speed), way(&b, has_speed), lap)))
+        .filter_map(|lap| ends(lap).map(|(a, b)| (scale.way(&a), scale.way(&b), lap)))
         .filter(|it| it.1 > it.0)
         .collect();
     let length = timed.iter().map(|it| it.1 - it.0).sum::<f64>() / timed.len().max(1) as f64;
@@ -222,17 +250,16 @@ fn mean_lap(path: &Path, laps: &[Lap], has_speed: bool) -> Option<ReferenceLine>
     }
     // A point a metre, or ten a second.
     #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a lap is finite")]
-    let count = (length * if has_speed { 1.0 } else { RATE_HZ }).round().clamp(50.0, 1e5) as usize;
+    let count = (length * if scale.has_speed { 1.0 } else { 10.0 }).round().clamp(50.0, 1e5) as usize;
     let mut sums = vec![(0.0, 0.0); count];
     for (from, to, lap) in &timed {
         let first = path.states.partition_point(|it| it.t_s < lap.start_t_s);
         let last = path.states.partition_point(|it| it.t_s < lap.end_t_s);
         for state in &path.states[first..last] {
-            let share = (way(state, has_speed) - from) / (to - from);
+            let share = (scale.way(state) - from) / (to - from);
             #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "0..count")]
             let index = ((share * count as f64) as usize).min(count - 1);
-            let bend = if has_speed { state.yaw_rate_radps / state.speed_mps.max(1.0) } else { state.yaw_rate_radps };
-            sums[index].0 += bend;
+            sums[index].0 += scale.bend(state);
             sums[index].1 += 1.0;
         }
     }
@@ -258,17 +285,17 @@ fn mean_lap(path: &Path, laps: &[Lap], has_speed: bool) -> Option<ReferenceLine>
     Some(ReferenceLine { points, length_m: length })
 }
 
-fn places(path: &Path, laps: &[Lap], length: f64, has_speed: bool) -> Vec<Option<Unrolled>> {
+fn places(path: &Path, laps: &[Lap], length: f64, scale: Scale) -> Vec<Option<Unrolled>> {
     let mut places = vec![None; path.states.len()];
     for lap in laps.iter().filter(|it| it.number > 0) {
-        let Some(start) = path.at(lap.start_t_s).map(|it| way(&it, has_speed)) else { continue };
+        let Some(start) = path.at(lap.start_t_s).map(|it| scale.way(&it)) else { continue };
         // An open lap has the usual length.
-        let end = path.at(lap.end_t_s).filter(|_| lap.time_s.is_some()).map(|it| way(&it, has_speed));
+        let end = path.at(lap.end_t_s).filter(|_| lap.time_s.is_some()).map(|it| scale.way(&it));
         let own_length = end.map_or(length, |it| it - start);
         let first = path.states.partition_point(|it| it.t_s < lap.start_t_s);
         let last = path.states.partition_point(|it| it.t_s < lap.end_t_s);
         for index in first..last {
-            let share = (way(&path.states[index], has_speed) - start) / own_length;
+            let share = (scale.way(&path.states[index]) - start) / own_length;
             if share < 1.0 {
                 let distance_m = (f64::from(lap.number) + share) * length;
                 places[index] = Some(Unrolled { distance_m, offset_m: 0.0 });
@@ -281,7 +308,6 @@ fn places(path: &Path, laps: &[Lap], length: f64, has_speed: bool) -> Vec<Option
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::session::PathState;
 
     /// Laps of given times, each the same two corners.
     fn path(lap_times_s: &[f64]) -> Path {
