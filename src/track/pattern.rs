@@ -294,11 +294,10 @@ fn places(path: &Path, laps: &[Lap], length: f64, scale: Scale) -> Vec<Option<Un
         let own_length = end.map_or(length, |it| it - start);
         let first = path.states.partition_point(|it| it.t_s < lap.start_t_s);
         let last = path.states.partition_point(|it| it.t_s < lap.end_t_s);
-        for index in first..last {
-            let share = (scale.way(&path.states[index]) - start) / own_length;
+        for (state, place) in path.states[first..last].iter().zip(&mut places[first..last]) {
+            let share = (scale.way(state) - start) / own_length;
             if share < 1.0 {
-                let distance_m = (f64::from(lap.number) + share) * length;
-                places[index] = Some(Unrolled { distance_m, offset_m: 0.0 });
+                *place = Some(Unrolled { distance_m: (f64::from(lap.number) + share) * length, offset_m: 0.0 });
             }
         }
     }

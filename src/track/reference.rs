@@ -2,6 +2,7 @@
 
 use crate::geom::Point;
 use crate::session::{Path, PathState};
+use crate::signal::savgol::{coefficients, filter_periodic};
 use crate::track::{ReferenceLine, ReferencePoint};
 use crate::units::wrap_angle;
 
@@ -192,55 +193,39 @@ fn offsets_of(line: &ReferenceLine, lap: &[Point]) -> Vec<Option<f64>> {
 /// A lap farther from the line than this, m, was elsewhere there.
 const OFF_LINE_M: f64 = 15.0;
 
-/// Half the base over which heading and curvature are taken, in points.
-const SHAPE_REACH: usize = 3;
+/// Points of the sliding polynomial (of third order) that the heading is taken from: ±4 m.
+const SHAPE_WINDOW: usize = 9;
+const SHAPE_ORDER: usize = 3;
 
-/// Heading from chords to both sides, curvature from the heading, both on the closed line.
+/// Heading from the derivative of a sliding polynomial through the points of the closed line, curvature from the heading.
+/// Degenerate: fewer points than its window give an empty line.
+/// Source: docs/methods.md#sliding-polynomial-fits (Savitzky and Golay 1964).
 pub fn with_shape(points: &[Point]) -> ReferenceLine {
     let count = points.len();
-    if count < 2 * SHAPE_REACH + 1 {
+    let length_m: f64 = (0..count).map(|index| points[index].distance_m(points[(index + 1) % count])).sum();
+    let spacing_m = length_m / count.max(1) as f64;
+    let Some(first) = coefficients(SHAPE_WINDOW, SHAPE_ORDER, 1, spacing_m) else { return ReferenceLine::default() };
+    if count < SHAPE_WINDOW || spacing_m <= 0.0 {
         return ReferenceLine::default();
     }
-    let length_m: f64 = (0..count).map(|index| points[index].distance_m(points[(index + 1) % count])).sum();
-    let spacing_m = length_m / count as f64;
-    let smoothed: Vec<Point> = (0..count).map(|index| local_mean(points, index)).collect();
-    let chord_heading = |index: usize| {
-        let chord = smoothed[(index + 1) % count] - smoothed[(index + count - 1) % count];
-        chord.y_m.atan2(chord.x_m)
-    };
-    let mut headings = Vec::with_capacity(count);
-    let mut heading_rad = chord_heading(0);
-    headings.push(heading_rad);
-    for index in 1..count {
-        heading_rad += wrap_angle(chord_heading(index) - heading_rad);
-        headings.push(heading_rad);
-    }
+    let (x, y): (Vec<f64>, Vec<f64>) = points.iter().map(|it| (it.x_m, it.y_m)).unzip();
+    let [dx, dy] = [&x, &y].map(|it| filter_periodic(it, &first));
+    let headings: Vec<f64> = (0..count).map(|index| dy[index].atan2(dx[index])).collect();
+    let mut heading_rad = headings[0];
     let line_points = (0..count)
         .map(|index| {
-            let before = (index + count - SHAPE_REACH) % count;
-            let turned_rad = (0..2 * SHAPE_REACH)
-                .map(|step| {
-                    let from = (before + step) % count;
-                    wrap_angle(headings[(from + 1) % count] - headings[from])
-                })
-                .sum::<f64>();
+            heading_rad += wrap_angle(headings[index] - heading_rad);
+            // By differences of the heading, so that the curvature of a whole lap adds up to one turn exactly.
+            let turned_rad = wrap_angle(headings[(index + 1) % count] - headings[(index + count - 1) % count]);
             ReferencePoint {
                 distance_m: index as f64 * spacing_m,
                 position: points[index],
-                heading_rad: headings[index],
-                curvature_per_m: turned_rad / (2.0 * SHAPE_REACH as f64 * spacing_m),
+                heading_rad,
+                curvature_per_m: turned_rad / (2.0 * spacing_m),
             }
         })
         .collect();
     ReferenceLine { points: line_points, length_m }
-}
-
-/// Binomial mean of five neighbours (1 4 6 4 1): takes out the point-to-point grain, keeps a bend of 5 m radius.
-fn local_mean(points: &[Point], index: usize) -> Point {
-    let count = points.len();
-    [(count - 2, 1.0), (count - 1, 4.0), (0, 6.0), (1, 4.0), (2, 1.0)]
-        .iter()
-        .fold(Point::default(), |sum, (step, weight)| sum + points[(index + step) % count].scaled(weight / 16.0))
 }
 
 #[cfg(test)]
