@@ -278,6 +278,8 @@ mod tests {
             the measured speed is 1.031 times the path's; that factor was taken out
             no start/finish gate given; one was laid across the fastest straight, so lap times are right but begin at another place than the official ones
             the path does not come back to where it was in the same direction: no circuit, so no laps or corners
+            there are no positions and the yaw rate does not repeat from lap to lap: no laps or corners
+            there are no positions and no start/finish crossing is marked: laps begin on the longest straight; give --crossing SECONDS to say where
             no complete lap; a lap needs two crossings of the start/finish gate
             1 lap much longer or shorter than the circuit; not used for the reference line
             the reference line rests on 2 laps only

@@ -5,24 +5,24 @@
 
 use nalgebra::{DMatrix, DVector};
 
-/// What is fitted, and what is taken from the fit.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Settings {
-    /// Samples under the polynomial: odd, and more than `order`.
-    pub window: usize,
-    /// Degree of the polynomial.
-    pub order: usize,
-    /// 0 smooths, 1 gives the slope, 2 the second derivative, and so on; at most `order`.
-    pub derivative: usize,
-    /// Distance between samples, in the unit that the derivative shall be per; above 0.
-    pub step: f64,
-}
-
 /// Weights of the samples of one window for the middle sample, the earliest first: `window` of them.
+/// `window` is odd and above `order`, the polynomial's degree; `derivative` 0 smooths, 1 gives the slope and so on;
+/// `step` is the distance between samples.
 /// Example: window 5, order 2, derivative 1, step 1 gives (−2 −1 0 1 2)/10.
 /// Degenerate: `None` for an even window, `order >= window`, `derivative > order`, or a step that is not above 0.
 pub fn coefficients(window: usize, order: usize, derivative: usize, step: f64) -> Option<Vec<f64>> {
-    Fit::new(Settings { window, order, derivative, step })?.weights_at(window / 2)
+    if window.is_multiple_of(2) || order >= window || derivative > order || !(step.is_finite() && step > 0.0) {
+        return None;
+    }
+    // Abscissae are scaled to −1..1, which keeps powers apart.
+    let powers = DMatrix::from_fn(window, order + 1, |row, column| power(abscissa(row, window), column));
+    let (q, r) = powers.qr().unpack();
+    let wanted = DVector::from_fn(order + 1, |exponent, _| {
+        derivative_of_power(abscissa(window / 2, window), exponent, derivative)
+    });
+    let per_step = power(step * scale(window), derivative);
+    let weights: Vec<f64> = (q * r.tr_solve_upper_triangular(&wanted)?).iter().map(|it| it / per_step).collect();
+    weights.iter().all(|it| it.is_finite()).then_some(weights)
 }
 
 /// Applies `coefficients` to values on a closed line, where the last is followed by the first.
@@ -36,59 +36,6 @@ pub fn filter_periodic(values: &[f64], coefficients: &[f64]) -> Vec<f64> {
             coefficients.iter().enumerate().map(|(offset, weight)| weight * values[(first + offset) % count]).sum()
         })
         .collect()
-}
-
-/// Filters values on an open line. The first and last half window have no full window around them: they are read from
-/// the polynomial of the outermost window, away from its middle, so a polynomial of `order` comes through unchanged
-/// right to the ends. Gives as many values as it takes.
-/// Degenerate: `None` where [`coefficients`] gives none, or with fewer values than the window.
-pub fn filter_bounded(values: &[f64], settings: Settings) -> Option<Vec<f64>> {
-    let Settings { window, .. } = settings;
-    let fit = Fit::new(settings)?;
-    let last_start = values.len().checked_sub(window)?;
-    let half = window / 2;
-    let middle_weights = fit.weights_at(half)?;
-    (0..values.len())
-        .map(|index| {
-            let start = index.saturating_sub(half).min(last_start);
-            let samples = &values[start..start + window];
-            if index - start == half {
-                Some(dot(&middle_weights, samples))
-            } else {
-                fit.weights_at(index - start).map(|weights| dot(&weights, samples))
-            }
-        })
-        .collect()
-}
-
-/// The least-squares problem of one window, factored once. Abscissae are scaled to −1..1, which keeps powers apart.
-struct Fit {
-    settings: Settings,
-    q: DMatrix<f64>,
-    r: DMatrix<f64>,
-}
-
-impl Fit {
-    fn new(settings: Settings) -> Option<Self> {
-        let Settings { window, order, derivative, step } = settings;
-        if window.is_multiple_of(2) || order >= window || derivative > order || !(step.is_finite() && step > 0.0) {
-            return None;
-        }
-        let powers = DMatrix::from_fn(window, order + 1, |row, column| power(abscissa(row, window), column));
-        let (q, r) = powers.qr().unpack();
-        Some(Self { settings, q, r })
-    }
-
-    /// Weights that give the derivative at sample `at` of the window.
-    fn weights_at(&self, at: usize) -> Option<Vec<f64>> {
-        let Settings { window, order, derivative, step } = self.settings;
-        let x = abscissa(at, window);
-        let wanted = DVector::from_fn(order + 1, |exponent, _| derivative_of_power(x, exponent, derivative));
-        let weights = &self.q * self.r.tr_solve_upper_triangular(&wanted)?;
-        let per_step = power(step * scale(window), derivative);
-        let weights: Vec<f64> = weights.iter().map(|weight| weight / per_step).collect();
-        weights.iter().all(|weight| weight.is_finite()).then_some(weights)
-    }
 }
 
 /// Samples from the middle of the window to its end; 1 for a window of one sample.
@@ -113,10 +60,6 @@ fn power(x: f64, exponent: usize) -> f64 {
     std::iter::repeat_n(x, exponent).product()
 }
 
-fn dot(weights: &[f64], samples: &[f64]) -> f64 {
-    weights.iter().zip(samples).map(|(weight, sample)| weight * sample).sum()
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -127,19 +70,6 @@ mod tests {
         for (index, (found, expected)) in found.iter().zip(&expected).enumerate() {
             assert!((found - expected).abs() < tolerance, "at {index}: {found} instead of {expected}");
         }
-    }
-
-    #[test]
-    fn a_polynomial_of_the_order_comes_through_to_the_ends() {
-        let step = 0.5;
-        let at = |index: usize| index as f64 * step;
-        let cubic: Vec<f64> = (0..20).map(|it| 1.0 - 2.0 * at(it) + 0.5 * at(it).powi(3)).collect();
-        let settings = Settings { window: 7, order: 3, derivative: 0, step };
-        assert_close(&filter_bounded(&cubic, settings).unwrap(), cubic.iter().copied(), 1e-9);
-        let slope = filter_bounded(&cubic, Settings { derivative: 1, ..settings }).unwrap();
-        assert_close(&slope, (0..20).map(|it| -2.0 + 1.5 * at(it).powi(2)), 1e-9);
-        let bend = filter_bounded(&cubic, Settings { derivative: 2, ..settings }).unwrap();
-        assert_close(&bend, (0..20).map(|it| 3.0 * at(it)), 1e-9);
     }
 
     #[test]
@@ -168,7 +98,5 @@ mod tests {
             assert!(coefficients(window, order, derivative, step).is_none());
         }
         assert_eq!(coefficients(1, 0, 0, 1.0), Some(vec![1.0]));
-        let settings = Settings { window: 5, order: 2, derivative: 0, step: 1.0 };
-        assert_eq!(filter_bounded(&[1.0; 4], settings), None);
     }
 }

@@ -15,10 +15,9 @@ def test_coefficients():
         assert case["coefficients"] == pytest.approx(expected, rel=1e-9, abs=1e-12)
 
 
-@pytest.mark.parametrize("ends, mode", [("periodic", "wrap"), ("bounded", "interp")])
-def test_filters(ends, mode):
+def test_a_closed_line_is_filtered():
     signal = library("scipy.signal")
     values = written("savgol")["values"]
     for case in written("savgol")["cases"]:
-        expected = signal.savgol_filter(values, case["window"], case["order"], mode=mode, **settings(case))
-        assert case[ends] == pytest.approx(expected, rel=1e-8, abs=1e-9)
+        expected = signal.savgol_filter(values, case["window"], case["order"], mode="wrap", **settings(case))
+        assert case["periodic"] == pytest.approx(expected, rel=1e-8, abs=1e-9)

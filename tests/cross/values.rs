@@ -10,7 +10,7 @@ use cornerbook::geom::plane::Plane;
 use cornerbook::job::Context;
 use cornerbook::present::timecode::{FrameRate, TimeCode};
 use cornerbook::session::{Channel, ChannelKind, Fix, Samples, SamplesParts};
-use cornerbook::signal::savgol::{self, Settings};
+use cornerbook::signal::savgol;
 use cornerbook::smooth::smooth;
 use cornerbook::track::reference::with_shape;
 use serde_json::{Value, json};
@@ -88,7 +88,6 @@ fn filters() {
         cases.push(json!({
             "window": window, "order": order, "derivative": derivative, "step": step,
             "periodic": savgol::filter_periodic(&values, &weights), "coefficients": weights,
-            "bounded": savgol::filter_bounded(&values, Settings { window, order, derivative, step }).unwrap(),
         }));
     }
     write("savgol", &json!({ "values": values, "cases": cases }));
