@@ -140,15 +140,17 @@ impl Source {
                 return self.play();
             }
             if self.trouble().is_some() {
-                self.streams.extend(exposed.try_iter().map(|(stream, _)| stream));
-                return Err(match self.stream(which) {
-                    // With nothing linked the pipeline stops too; what it found is the better story.
-                    None if !self.streams.is_empty() => self.stream_missing(which),
-                    _ => self.refusal(),
-                });
+                break;
             }
         }
-        Err(self.refusal())
+        // On a busy machine a stream may be told of after the trouble.
+        self.streams.extend(exposed.recv_timeout(PATIENCE.into()).ok().into_iter().map(|(stream, _)| stream));
+        self.streams.extend(exposed.try_iter().map(|(stream, _)| stream));
+        Err(match self.stream(which) {
+            // With nothing linked the pipeline stops too; what it found is the better story.
+            None if !self.streams.is_empty() => self.stream_missing(which),
+            _ => self.refusal(),
+        })
     }
 
     fn is_prerolled(&self) -> bool {
