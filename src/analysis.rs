@@ -2,6 +2,8 @@
 
 use std::sync::Arc;
 
+use geo::Distance;
+
 pub use crate::session::MarkEdit;
 
 use crate::corners::by_time::passes_by_time;
@@ -64,6 +66,9 @@ pub fn run(inputs: &Inputs, context: &job::Context) -> Result<Analysis, job::Can
     let mut smoothed = smooth(samples, &plane, context)?;
     analysis.notes.extend(smoothed.notes.iter().cloned());
     context.set_progress(0.5);
+    if let Some(metres) = inputs.track.as_ref().and_then(|it| track_elsewhere_m(it, &plane)) {
+        analysis.notes.push(Note::new(NoteKind::TrackElsewhere { metres }));
+    }
     let layout = lay_out(std::mem::take(&mut smoothed.path), inputs.track.as_ref(), &plane, smoothed.noise.wander_m2ps);
     for (t_s, position) in &mut smoothed.fixes {
         *position = *position - layout.drift.at(*t_s);
@@ -133,8 +138,12 @@ fn take_passes(
         return Ok(());
     }
     let on_plane = |edge: Option<&Edge>| -> Option<EdgeLine> { edge.map(|it| (edge_on_plane(it, plane), it.closed)) };
-    let left = on_plane(inputs.track.as_ref().and_then(|it| it.left_edge.as_ref()));
-    let right = on_plane(inputs.track.as_ref().and_then(|it| it.right_edge.as_ref()));
+    let mut left = on_plane(inputs.track.as_ref().and_then(|it| it.left_edge.as_ref()));
+    let mut right = on_plane(inputs.track.as_ref().and_then(|it| it.right_edge.as_ref()));
+    if edges_are_swapped(left.as_ref(), right.as_ref(), &layout.line) {
+        analysis.notes.push(Note::new(NoteKind::EdgesSwapped));
+        std::mem::swap(&mut left, &mut right);
+    }
     let edits = edits_of(inputs);
     let circuit = Circuit {
         path: &layout.path,
@@ -154,7 +163,7 @@ fn take_passes(
         edits: &edits,
     };
     (analysis.corners, analysis.passes) = passes(&circuit, &spans, context)?;
-    let estimated = analysis.passes.iter().filter(|it| it.apex.is_some_and(|apex| apex.by != ApexBy::Edge));
+    let estimated = analysis.passes.iter().filter(|it| it.apex.is_some_and(|apex| apex.by == ApexBy::Envelope));
     let corners_estimated = estimated.map(|it| it.corner).collect::<std::collections::BTreeSet<_>>().len();
     if corners_estimated > 0 {
         analysis.notes.push(Note::new(NoteKind::InsideEstimated { corners: corners_estimated }));
@@ -164,6 +173,38 @@ fn take_passes(
         analysis.notes.push(Note::new(NoteKind::PassesUnclear { count: unclear }));
     }
     Ok(())
+}
+
+/// Whether most of the left edge lies to the right of the line driven, or of the right edge to the left.
+fn edges_are_swapped(left: Option<&EdgeLine>, right: Option<&EdgeLine>, line: &ReferenceLine) -> bool {
+    let on_left = |edge: &EdgeLine| {
+        let near = edge.0.iter().map(|it| line.nearest_between(*it, 0.0, line.length_m).offset_m);
+        let (mut left, mut right) = (0, 0);
+        near.filter(|it| it.abs() < EDGE_WITHIN_M).for_each(|it| if it > 0.0 { left += 1 } else { right += 1 });
+        (left, right)
+    };
+    let (left_on_left, left_on_right) = left.map_or((0, 0), on_left);
+    let (right_on_left, right_on_right) = right.map_or((0, 0), on_left);
+    left_on_right + right_on_left > left_on_left + right_on_right
+}
+
+/// An edge farther from the line than this, m, says nothing of its side.
+const EDGE_WITHIN_M: f64 = 15.0;
+/// A track this far from the log, m, is another one.
+const ELSEWHERE_M: f64 = 3000.0;
+
+/// How far the track file lies from the middle of the log, m, where that is farther than any circuit reaches.
+fn track_elsewhere_m(track: &TrackFile, plane: &Plane) -> Option<f64> {
+    let edges = [&track.left_edge, &track.right_edge].into_iter().flatten().flat_map(|it| &it.positions);
+    let gates = [track.start_finish, track.pit_in, track.pit_out].into_iter().flatten();
+    let sectors = track.sectors.iter().map(|it| it.1);
+    let positions = edges.copied().chain(gates.chain(sectors).flatten());
+    let (middle_latitude, middle_longitude) = plane.origin_deg();
+    let from = geo::Point::new(middle_longitude, middle_latitude);
+    let nearest = positions
+        .map(|[lon, lat]| geo::Geodesic.distance(from, geo::Point::new(lon, lat)))
+        .fold(f64::INFINITY, f64::min);
+    (nearest.is_finite() && nearest > ELSEWHERE_M).then_some(nearest)
 }
 
 /// Lap and distance of every state, rolled up again.

@@ -17,6 +17,10 @@ pub enum Error {
     Exists { path: PathBuf },
     #[error("{}: is a folder; name a file", path.display())]
     IsFolder { path: PathBuf },
+    #[error("{}: is no ordinary file; name a file", path.display())]
+    NotAFile { path: PathBuf },
+    #[error("{}: is one of the inputs; give the output another name", path.display())]
+    IsInput { path: PathBuf },
     #[error("{}: holds {size_bytes} bytes, more than the {limit_bytes} that this kind of file may have", path.display())]
     TooLarge { path: PathBuf, size_bytes: u64, limit_bytes: u64 },
 }
@@ -31,16 +35,12 @@ pub enum Overwrite {
 /// Reads a file whole; a folder, or more than `limit_bytes`, is refused before anything is read.
 pub fn read(path: &Path, limit_bytes: u64) -> Result<Vec<u8>, Error> {
     let read_error = |cause| Error::Read { path: path.to_owned(), cause };
-    let file = File::open(path).map_err(read_error)?;
-    let about = file.metadata().map_err(read_error)?;
-    if about.is_dir() {
-        return Err(Error::IsFolder { path: path.to_owned() });
+    let (file, size_bytes) = open_ordinary(path)?;
+    if size_bytes > limit_bytes {
+        return Err(Error::TooLarge { path: path.to_owned(), size_bytes, limit_bytes });
     }
-    if about.len() > limit_bytes {
-        return Err(Error::TooLarge { path: path.to_owned(), size_bytes: about.len(), limit_bytes });
-    }
-    let mut bytes = Vec::with_capacity(usize::try_from(about.len()).unwrap_or(0));
-    // A device or pipe says length 0 and may never end: the limit holds for what is really read.
+    let mut bytes = Vec::with_capacity(usize::try_from(size_bytes).unwrap_or(0));
+    // A file may grow while it is read: the limit holds for what is really read.
     let read_bytes = file.take(limit_bytes + 1).read_to_end(&mut bytes).map_err(read_error)? as u64;
     if read_bytes > limit_bytes {
         return Err(Error::TooLarge { path: path.to_owned(), size_bytes: read_bytes, limit_bytes });
@@ -48,13 +48,24 @@ pub fn read(path: &Path, limit_bytes: u64) -> Result<Vec<u8>, Error> {
     Ok(bytes)
 }
 
+/// Opens a file for reading, with its length in bytes. Pipes and devices are refused before they are opened: they may
+/// never answer.
+fn open_ordinary(path: &Path) -> Result<(File, u64), Error> {
+    let read_error = |cause| Error::Read { path: path.to_owned(), cause };
+    let about = fs::metadata(path).map_err(read_error)?;
+    if about.is_dir() {
+        return Err(Error::IsFolder { path: path.to_owned() });
+    }
+    if !about.is_file() {
+        return Err(Error::NotAFile { path: path.to_owned() });
+    }
+    Ok((File::open(path).map_err(read_error)?, about.len()))
+}
+
 /// The first `count` bytes of a file (fewer where it is shorter), to recognise its kind by content.
 pub fn read_head(path: &Path, count: u64) -> Result<Vec<u8>, Error> {
     let read_error = |cause| Error::Read { path: path.to_owned(), cause };
-    let file = File::open(path).map_err(read_error)?;
-    if file.metadata().map_err(read_error)?.is_dir() {
-        return Err(Error::IsFolder { path: path.to_owned() });
-    }
+    let (file, _) = open_ordinary(path)?;
     let mut bytes = Vec::new();
     file.take(count).read_to_end(&mut bytes).map_err(read_error)?;
     Ok(bytes)
@@ -63,7 +74,7 @@ pub fn read_head(path: &Path, count: u64) -> Result<Vec<u8>, Error> {
 /// Up to `count` bytes from `offset`; fewer where the file ends before, none past its end.
 pub fn read_at(path: &Path, offset: u64, count: u64) -> Result<Vec<u8>, Error> {
     let read_error = |cause| Error::Read { path: path.to_owned(), cause };
-    let mut file = File::open(path).map_err(read_error)?;
+    let (mut file, _) = open_ordinary(path)?;
     file.seek(io::SeekFrom::Start(offset)).map_err(read_error)?;
     let mut bytes = Vec::new();
     file.take(count).read_to_end(&mut bytes).map_err(read_error)?;
@@ -137,6 +148,29 @@ pub fn refuse_existing(target: &Path, overwrite: Overwrite) -> Result<(), Error>
         return Err(Error::Exists { path: target.to_owned() });
     }
     Ok(())
+}
+
+/// Refuses where `target` is one of the files that are read, under whatever name: an output never replaces an input.
+pub fn refuse_input<'a>(target: &Path, inputs: impl IntoIterator<Item = &'a Path>) -> Result<(), Error> {
+    let Ok(real) = fs::canonicalize(target) else { return Ok(()) };
+    let is_input =
+        inputs.into_iter().any(|it| fs::canonicalize(it).is_ok_and(|it| it == real) || same_file(it, target));
+    if is_input { Err(Error::IsInput { path: target.to_owned() }) } else { Ok(()) }
+}
+
+/// Whether two names are hard links to one file.
+#[cfg(unix)]
+fn same_file(a: &Path, b: &Path) -> bool {
+    use std::os::unix::fs::MetadataExt;
+    match (fs::metadata(a), fs::metadata(b)) {
+        (Ok(a), Ok(b)) => (a.dev(), a.ino()) == (b.dev(), b.ino()),
+        _ => false,
+    }
+}
+
+#[cfg(not(unix))]
+fn same_file(_a: &Path, _b: &Path) -> bool {
+    false
 }
 
 /// Makes a folder and those above it; an existing one is fine.
@@ -216,7 +250,21 @@ mod tests {
 
     #[test]
     #[cfg(unix)]
+    fn an_input_is_no_output_under_any_name() {
+        let folder = tempfile::tempdir().unwrap();
+        let (log, link) = (folder.path().join("log.csv"), folder.path().join("link.mp4"));
+        write(&log, b"t", Overwrite::Refuse).unwrap();
+        fs::hard_link(&log, &link).unwrap();
+        for target in [&log, &link, &folder.path().join("../").join(folder.path().file_name().unwrap()).join("log.csv")]
+        {
+            assert!(matches!(refuse_input(target, [log.as_path()]), Err(Error::IsInput { .. })), "{target:?}");
+        }
+        refuse_input(&folder.path().join("new.mp4"), [log.as_path()]).unwrap();
+    }
+
+    #[test]
+    #[cfg(unix)]
     fn an_endless_device_is_refused() {
-        assert!(matches!(read(Path::new("/dev/zero"), 1000), Err(Error::TooLarge { .. })));
+        assert!(matches!(read(Path::new("/dev/zero"), 1000), Err(Error::NotAFile { .. })));
     }
 }

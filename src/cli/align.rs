@@ -123,6 +123,8 @@ fn save_pins(args: &AlignArgs, out: &Path, session: &Session, aligned: &Aligned)
     let typed = plan::typed_pins(&args.clock).unwrap_or_default();
     let chapters = aligned.footage.iter().map(|it| refer_to(&it.path)).collect::<Result<_, _>>()?;
     let recording = Recording { chapters, pins: plan::book_pins(&typed, &starts_s)? };
+    let inputs = session.files.iter().map(PathBuf::as_path).chain(aligned.footage.iter().map(|it| it.path.as_path()));
+    files::refuse_input(&plan::book_name(out), inputs)?;
     let mut book = book.clone();
     book.apply(Op::Recording(recording)).map_err(|refused| Stop::Usage(refused.to_string()))?;
     Ok(book::file::save(&book, &plan::book_name(out), plan::overwrite(args.force))?)

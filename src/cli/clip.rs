@@ -1,6 +1,6 @@
 //! `cornerbook clip`: one annotated clip of one pass.
 
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use crate::analysis::Analysis;
 use crate::cli::align::{self, Aligned};
@@ -21,6 +21,12 @@ pub(super) fn run(args: &ClipArgs, console: &mut Console<'_>, context: &Context)
     let session = load::open(&args.book, &Reading::of(&args.log_args), context)?;
     let analysis = load::analyse(&session, console, context)?;
     let aligned = align::align(&session, &args.video, &args.clock, console, context)?;
+    let footage = aligned.footage.iter().map(|it| it.path.as_path());
+    files::refuse_input(
+        &args.out,
+        session.files.iter().map(PathBuf::as_path).chain([args.book.as_path()]).chain(footage),
+    )?;
+    warn_of_rough_clocks(&aligned, console);
     let options = ClipOptions {
         lead_s: args.lead,
         tail_s: args.tail,
@@ -39,6 +45,23 @@ pub(super) fn run(args: &ClipArgs, console: &mut Console<'_>, context: &Context)
     write(&plan, &args.out, overwrite, context)?;
     console.result(&format!("{}\n", present::one_line(&args.out.display().to_string())))?;
     Ok(0)
+}
+
+/// Above this, s, a mark may light on the wrong frame by more than the eye forgives.
+const ROUGH_S: f64 = 0.1;
+
+/// A clip is only as right as the footage's clock.
+fn warn_of_rough_clocks(aligned: &Aligned, console: &mut Console<'_>) {
+    for (footage, clock) in aligned.footage.iter().zip(&aligned.clocks) {
+        if let Some(ci95_s) = clock.ci95_s.filter(|it| *it > ROUGH_S && clock.map.is_some()) {
+            console.warn(&format!(
+                "{}: its clock is known to ±{} s only, so the marks may light on the wrong frames by as much; \
+                 find one moment of the footage in the log and give --offset SECONDS or --pin FOOTAGE=LOG",
+                footage.path.display(),
+                present::fixed(ci95_s, 1)
+            ));
+        }
+    }
 }
 
 /// The cut list of one pass on the footage that has a clock.

@@ -27,6 +27,9 @@ pub(super) struct Session {
     pub(super) inputs: Inputs,
     /// The book and where it is, where the input was one.
     pub(super) book: Option<(PathBuf, Book)>,
+    /// The files that were read besides the book.
+    #[cfg_attr(not(feature = "media"), expect(dead_code, reason = "only films could replace them"))]
+    pub(super) files: Vec<PathBuf>,
     /// Findings on the files themselves; those on the log are in the analysis.
     pub(super) notes: Vec<Note>,
 }
@@ -42,7 +45,9 @@ pub(super) fn open(input: &Path, reading: &Reading, context: &Context) -> Result
     let track = reading.track.as_deref().map(|it| read_track(it, &mut notes)).transpose()?;
     let samples = Arc::new(samples);
     let inputs = Inputs { samples: samples.clone(), track, marked_crossing_s: reading.crossing_s, edits: Vec::new() };
-    Ok(Session { samples, inputs, book: None, notes })
+    let files =
+        [Some(input.to_owned()), reading.track.clone(), reading.columns.clone()].into_iter().flatten().collect();
+    Ok(Session { samples, inputs, book: None, files, notes })
 }
 
 fn open_book(path: &Path, reading: &Reading, context: &Context) -> Result<Session, Stop> {
@@ -69,7 +74,8 @@ fn open_book(path: &Path, reading: &Reading, context: &Context) -> Result<Sessio
         marked_crossing_s: reading.crossing_s.or(book.marked_crossing_s),
         edits: book.mark_edits(),
     };
-    Ok(Session { samples, inputs, book: Some((path.to_owned(), book)), notes })
+    let files = logs.into_iter().chain(columns).chain(track).collect();
+    Ok(Session { samples, inputs, book: Some((path.to_owned(), book)), files, notes })
 }
 
 /// Reads the logs of one session and joins them. One of several may hold other channels than positions alone.

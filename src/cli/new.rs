@@ -14,6 +14,9 @@ use crate::job::Context;
 pub(super) fn run(args: &NewArgs, console: &mut Console<'_>, context: &Context) -> Result<u8, Stop> {
     let path = plan::book_name(&args.book);
     files::refuse_existing(&path, plan::overwrite(args.force))?;
+    let given = [args.log_args.track.as_deref(), args.log_args.columns.as_deref()];
+    let given = args.log.iter().chain(&args.video).map(PathBuf::as_path).chain(given.into_iter().flatten());
+    files::refuse_input(&path, given)?;
     let samples = load::read_logs(&args.log, args.log_args.columns.as_deref(), context)?;
     console.notes(samples.notes());
     if let Some(track) = &args.log_args.track {

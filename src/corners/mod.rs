@@ -115,6 +115,8 @@ pub enum Unclear {
     GapInLog,
     /// The lap ends or begins inside the corner.
     OpenLap,
+    /// The turn-in lies after the exit: the surer of the two stands, a person's before the fit's.
+    MarksCross,
     /// A mark moved by a person lies outside the pass.
     EditOutside,
 }

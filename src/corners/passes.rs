@@ -189,7 +189,7 @@ impl Finisher<'_> {
             exit: marked.exit.and_then(|it| self.mark_at(it)),
             approach_speed_mps: fastest.map(|it| widened(path, it, marks)),
             entry_speed_mps: marked.turn_in.and_then(|it| speed_at(path, it)),
-            min_speed_mps: slowest.map(|it| widened(path, it, marks)),
+            min_speed_mps: slowest.map(|it| lowest_with_marks(path, widened(path, it, marks), marks)),
             min_speed_t_s: slowest.map(|it| it.1),
             exit_speed_mps: marked.exit.and_then(|it| speed_at(path, it)),
             entry_gate_speed_mps: entry_gate.map(|it| self.gate_speed(&it)),
@@ -345,6 +345,12 @@ pub(super) fn fastest(path: &Path, between_s: (f64, f64)) -> Option<(Estimate, E
     let highest = states.iter().max_by(|a, b| a.speed_mps.total_cmp(&b.speed_mps))?;
     let value = Estimate::from_variance(highest.speed_mps, highest.speed_variance);
     Some((value, Estimate { value: highest.t_s, ci95: 0.0 }))
+}
+
+/// The lowest speed is never above that at the marks themselves, whatever noise a separate fit leaves.
+fn lowest_with_marks(path: &Path, lowest: Estimate, marks: [Option<Estimate>; 2]) -> Estimate {
+    let at_marks = marks.into_iter().flatten().filter_map(|it| speed_at(path, it));
+    at_marks.fold(lowest, |lowest, it| Estimate { value: lowest.value.min(it.value), ..lowest })
 }
 
 /// Where the extremum lies at a mark, the mark's own interval moves it along the speed's slope.

@@ -198,8 +198,12 @@ pub(super) fn corrected(marks: Marks, edits: Edits<'_>, lap: &Lap, corner: usize
     if let (Some(turn_in), Some(exit)) = (marked.turn_in, marked.exit)
         && exit.value <= turn_in.value
     {
-        // Two fits that cross each other: the surer one stands.
-        if turn_in.ci95 <= exit.ci95 { marked.exit = None } else { marked.turn_in = None }
+        let dropped = if turn_in.ci95 <= exit.ci95 { &mut marked.exit } else { &mut marked.turn_in };
+        *dropped = None;
+        marked.unclear.push(Unclear::MarksCross);
+        let kept = if marked.exit.is_none() { MarkKind::TurnIn } else { MarkKind::Exit };
+        marked.edited.retain(|it| *it == kept);
+        return marked;
     }
     if marked.turn_in.is_none() {
         marked.unclear.push(Unclear::NoTurnIn);

@@ -279,7 +279,7 @@ fn note_standstill(table: &mut Table, fixes: &[Fix]) {
             from += 1;
             continue;
         }
-        count += stays;
+        count += 1;
         seconds += end_s - start_s;
         if end_s - start_s > longest.1 - longest.0 {
             longest = (start_s, end_s);

@@ -21,6 +21,12 @@ pub fn note(note: &Note) -> String {
     if place.is_empty() { sentence } else { format!("{}: {sentence}", place.join(", ")) }
 }
 
+/// Kilometres, a whole number from ten on.
+fn distance(metres: f64) -> String {
+    let kilometres = metres / 1000.0;
+    format!("{} km", fixed(kilometres, usize::from(kilometres < 10.0)))
+}
+
 /// A table of words: one arm a kind.
 fn sentence(kind: &NoteKind) -> String {
     match kind {
@@ -83,8 +89,12 @@ fn sentence(kind: &NoteKind) -> String {
             fixed(*correlation, 2)
         ),
         NoteKind::SpeedFromPath => "the log has no speed; it is taken from the smoothed path".to_owned(),
+        NoteKind::SpeedNotUsed { correlation } => format!(
+            "the measured speed does not go with the path (correlation {}); the path's own was taken",
+            fixed(*correlation, 2)
+        ),
         NoteKind::SpeedScaled { factor } => {
-            format!("the measured speed is {} times the path's; that factor was taken out", fixed(*factor, 3))
+            format!("the measured speed is {} times the path's; that factor was taken out", fixed(1.0 / *factor, 3))
         }
 
         NoteKind::GateFound => {
@@ -96,6 +106,14 @@ fn sentence(kind: &NoteKind) -> String {
             "the path does not come back to where it was in the same direction: no circuit, so no laps or corners"
                 .to_owned()
         }
+        NoteKind::TrackElsewhere { metres } => format!(
+            "the track file lies {} from the log: it is another circuit's, or longitude and latitude are swapped \
+             (GeoJSON has longitude first)",
+            distance(*metres)
+        ),
+        NoteKind::EdgesSwapped => "the track file's left edge lies to the right in the direction of travel and the \
+             right one to the left; they were swapped"
+            .to_owned(),
         NoteKind::NoPattern => {
             "there are no positions and the yaw rate does not repeat from lap to lap: no laps or corners".to_owned()
         }
@@ -230,6 +248,9 @@ mod tests {
             NoteKind::SpeedScaled { factor: 1.0306 },
             NoteKind::GateFound,
             NoteKind::NoCircuit,
+            NoteKind::TrackElsewhere { metres: 5_432_100.0 },
+            NoteKind::EdgesSwapped,
+            NoteKind::SpeedNotUsed { correlation: -0.12 },
             NoteKind::NoPattern,
             NoteKind::CrossingNotMarked,
             NoteKind::NoLap,
@@ -275,9 +296,12 @@ mod tests {
             the yaw rate has the opposite sign to the path; turned round
             the yaw rate does not go with the path (correlation 0.12) and is not used; check its unit and mounting
             the log has no speed; it is taken from the smoothed path
-            the measured speed is 1.031 times the path's; that factor was taken out
+            the measured speed is 0.970 times the path's; that factor was taken out
             no start/finish gate given; one was laid across the fastest straight, so lap times are right but begin at another place than the official ones
             the path does not come back to where it was in the same direction: no circuit, so no laps or corners
+            the track file lies 5432 km from the log: it is another circuit's, or longitude and latitude are swapped (GeoJSON has longitude first)
+            the track file's left edge lies to the right in the direction of travel and the right one to the left; they were swapped
+            the measured speed does not go with the path (correlation -0.12); the path's own was taken
             there are no positions and the yaw rate does not repeat from lap to lap: no laps or corners
             there are no positions and no start/finish crossing is marked: laps begin on the longest straight; give --crossing SECONDS to say where
             no complete lap; a lap needs two crossings of the start/finish gate

@@ -9,6 +9,9 @@ pub fn unclear(reason: Unclear) -> &'static str {
     match reason {
         Unclear::NoTurnIn => "no clear turn-in: the steering does not break away from the straight at one place",
         Unclear::NoExit => "no clear exit: the steering does not come back to the straight at one place",
+        Unclear::MarksCross => {
+            "the turn-in lies after the exit; the surer of the two stands, a person's before the fit's"
+        }
         Unclear::NoInside => "no inside edge given, and too few passes to estimate it from",
         Unclear::NoPosition => "the log has no position here",
         Unclear::NoSpeed => "the log has no speed here",

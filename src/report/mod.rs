@@ -78,6 +78,7 @@ fn unclear_code(reason: Unclear) -> &'static str {
     match reason {
         Unclear::NoTurnIn => "no_turn_in",
         Unclear::NoExit => "no_exit",
+        Unclear::MarksCross => "marks_cross",
         Unclear::NoInside => "no_inside",
         Unclear::NoPosition => "no_position",
         Unclear::NoSpeed => "no_speed",

@@ -120,6 +120,10 @@ pub enum NoteKind {
         correlation: f64,
     },
     SpeedFromPath,
+    /// The measured speed does not go with the path (correlation given): not used.
+    SpeedNotUsed {
+        correlation: f64,
+    },
     /// The measured speed differs from the path's by this factor, which was taken out.
     SpeedScaled {
         factor: f64,
@@ -128,6 +132,12 @@ pub enum NoteKind {
     // Track
     GateFound,
     NoCircuit,
+    /// The track file lies this far from the log, m.
+    TrackElsewhere {
+        metres: f64,
+    },
+    /// The track file's left edge lies to the right in the direction of travel, and the right to the left: swapped.
+    EdgesSwapped,
     /// The yaw rate of a log without positions does not repeat.
     NoPattern,
     /// A log without positions, and no crossing of the start/finish gate was marked: laps begin on the longest straight.

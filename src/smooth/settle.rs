@@ -33,7 +33,7 @@ pub(super) struct Settled {
 pub(super) fn settle(samples: &Samples, plane: &Plane, notes: &mut Vec<Note>) -> Settled {
     let fixes: Vec<(f64, Point)> =
         samples.fixes().iter().map(|fix| (fix.t_s, plane.to_plane(fix.latitude_deg, fix.longitude_deg))).collect();
-    let speed = samples.channel(ChannelKind::Speed).map(|it| settle_speed(&binned(it), &fixes, notes));
+    let speed = samples.channel(ChannelKind::Speed).and_then(|it| settle_speed(&binned(it), &fixes, notes));
     let yaw_rate = match samples.channel(ChannelKind::YawRate) {
         Some(measured) => settle_yaw_rate(&binned(measured), &fixes, notes),
         None => samples.channel(ChannelKind::LateralAcceleration).zip(speed.as_ref()).and_then(|(lateral, speed)| {
@@ -164,7 +164,7 @@ fn settle_yaw_rate(measured: &Channel, fixes: &[(f64, Point)], notes: &mut Vec<N
 }
 
 /// The speed channel brought to the path's scale: wheel speeds depend on the tyre.
-fn settle_speed(measured: &Channel, fixes: &[(f64, Point)], notes: &mut Vec<Note>) -> Channel {
+fn settle_speed(measured: &Channel, fixes: &[(f64, Point)], notes: &mut Vec<Note>) -> Option<Channel> {
     let travelled = integrate(measured);
     let mut pairs = Vec::new();
     let mut to = 0;
@@ -179,18 +179,41 @@ fn settle_speed(measured: &Channel, fixes: &[(f64, Point)], notes: &mut Vec<Note
             pairs.push((chord_m, measured_m));
         }
     }
+    if let Some(correlation) = contradiction(&pairs) {
+        notes.push(Note::new(NoteKind::SpeedNotUsed { correlation }));
+        return None;
+    }
     // Chords are shorter than arcs, so only the straightest windows may judge: the larger ratios of chord to arc.
     let mut ratios: Vec<f64> = pairs.iter().filter(|it| it.1 > 1.0).map(|(chord, arc)| chord / arc).collect();
     if ratios.len() < 50 {
-        return measured.clone();
+        return Some(measured.clone());
     }
     let place = ratios.len() * 3 / 4;
     let (_, factor, _) = ratios.select_nth_unstable_by(place, f64::total_cmp);
     if (*factor - 1.0).abs() < SCALE_TOLERANCE || !(0.2..5.0).contains(factor) {
-        return measured.clone();
+        return Some(measured.clone());
     }
     notes.push(Note::new(NoteKind::SpeedScaled { factor: *factor }));
-    Channel { t_s: measured.t_s.clone(), value: measured.value.iter().map(|it| it * *factor).collect() }
+    Some(Channel { t_s: measured.t_s.clone(), value: measured.value.iter().map(|it| it * *factor).collect() })
+}
+
+/// A path whose pace varies by this share (standard deviation) tells whether a speed goes with it.
+const TELLING_SPREAD: f64 = 0.12;
+
+/// The correlation of a measured speed with the path's, where the path tells and the two do not go together.
+fn contradiction(pairs: &[(f64, f64)]) -> Option<f64> {
+    if pairs.len() < 50 {
+        return None;
+    }
+    let count = pairs.len() as f64;
+    let mean = pairs.iter().map(|it| it.0).sum::<f64>() / count;
+    let spread = (pairs.iter().map(|it| (it.0 - mean).powi(2)).sum::<f64>() / count).sqrt();
+    if spread < TELLING_SPREAD * mean {
+        return None;
+    }
+    // A speed that never changes has no correlation at all.
+    let correlation = regress(pairs).map_or(0.0, |it| it.2);
+    (correlation < MIN_CORRELATION).then_some(correlation)
 }
 
 /// The accelerometer with its bias taken out, where it goes with the change of speed.

@@ -26,6 +26,8 @@ const OPPOSITE_RAD: f64 = 2.4;
 const MOVING_MPS: f64 = 0.8;
 /// A place is straight below this curvature, 1/m.
 const STRAIGHT_PER_M: f64 = 1.0 / 80.0;
+/// The gate is laid where the line is straighter than any corner, so that none is cut by it.
+const QUITE_STRAIGHT_PER_M: f64 = 1.0 / 200.0;
 
 /// A gate somewhere on a closed circuit, `None` where the path closes none.
 pub fn find_gate(path: &Path) -> Option<Gate> {
@@ -111,7 +113,12 @@ fn is_retraced(path: &Path, from_s: f64, to_s: f64) -> bool {
 /// The gate in the middle of the line's fastest straight. `speeds_mps` holds the usual speed at each of its points.
 pub fn gate_on_fastest_straight(line: &ReferenceLine, speeds_mps: &[f64]) -> Option<Gate> {
     let count = line.points.len();
-    let is_straight = |index: usize| line.points[index % count].curvature_per_m.abs() < STRAIGHT_PER_M;
+    let limit = if line.points.iter().any(|it| it.curvature_per_m.abs() < QUITE_STRAIGHT_PER_M) {
+        QUITE_STRAIGHT_PER_M
+    } else {
+        STRAIGHT_PER_M
+    };
+    let is_straight = |index: usize| line.points[index % count].curvature_per_m.abs() < limit;
     let start = (0..count).find(|index| !is_straight(*index)).unwrap_or(0);
     let mut best: Option<(f64, usize)> = None;
     let mut run_start = None;
