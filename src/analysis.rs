@@ -66,6 +66,9 @@ pub fn run(inputs: &Inputs, context: &job::Context) -> Result<Analysis, job::Can
     let mut smoothed = smooth(samples, &plane, context)?;
     analysis.notes.extend(smoothed.notes.iter().cloned());
     context.set_progress(0.5);
+    if inputs.marked_crossing_s.is_some() {
+        analysis.notes.push(Note::new(NoteKind::CrossingNotUsed));
+    }
     if let Some(metres) = inputs.track.as_ref().and_then(|it| track_elsewhere_m(it, &plane)) {
         analysis.notes.push(Note::new(NoteKind::TrackElsewhere { metres }));
     }

@@ -77,6 +77,9 @@ pub fn read(file: &str, bytes: &[u8], folder: &Path) -> Result<Book, Error> {
     if head.format != FORMAT {
         return Err(Error::NotABook { file: file.to_owned() });
     }
+    if head.version == 0 {
+        return Err(Error::NotABook { file: file.to_owned() });
+    }
     if head.version > VERSION {
         return Err(Error::Newer { file: file.to_owned(), version: head.version });
     }

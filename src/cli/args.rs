@@ -95,7 +95,7 @@ pub(super) struct ClockArgs {
     pub(super) offset: Option<f64>,
     /// A moment known in both, as seconds or m:ss.mmm; footage time runs through all chapters. Two or more also give
     /// the rate
-    #[arg(long, value_name = "FOOTAGE=LOG", value_parser = pin)]
+    #[arg(long, value_name = "FOOTAGE=LOG", value_parser = pin, allow_hyphen_values = true)]
     pub(super) pin: Vec<(f64, f64)>,
 }
 
@@ -163,10 +163,10 @@ pub(super) struct PassesArgs {
     pub(super) input: PathBuf,
     #[command(flatten)]
     pub(super) log_args: LogArgs,
-    /// Only these laps
+    /// Only these laps, as in 1,2
     #[arg(long, value_name = "N", value_delimiter = ',')]
     pub(super) lap: Vec<u32>,
-    /// Only these corners
+    /// Only these corners, as in 1,3
     #[arg(long, value_name = "N", value_delimiter = ',')]
     pub(super) corner: Vec<u32>,
     #[command(flatten)]
@@ -214,17 +214,17 @@ pub(super) struct ClipArgs {
     /// The clip to write: .mp4 or .webm
     #[arg(long, value_name = "FILE")]
     pub(super) out: PathBuf,
-    /// Seconds before turn-in
-    #[arg(long, value_name = "SECONDS", default_value = "2", value_parser = seconds)]
+    /// Seconds before turn-in, 0 to 600
+    #[arg(long, value_name = "SECONDS", default_value = "2", value_parser = seconds, allow_negative_numbers = true)]
     pub(super) lead: f64,
-    /// Seconds after exit
-    #[arg(long, value_name = "SECONDS", default_value = "2", value_parser = seconds)]
+    /// Seconds after exit, 0 to 600
+    #[arg(long, value_name = "SECONDS", default_value = "2", value_parser = seconds, allow_negative_numbers = true)]
     pub(super) tail: f64,
-    /// Speed of play: 0.5 is half speed
-    #[arg(long, value_name = "SHARE", default_value = "1")]
+    /// Speed of play from turn-in to exit, 0.1 to 1: 0.5 is half speed
+    #[arg(long, value_name = "SHARE", default_value = "1", allow_negative_numbers = true)]
     pub(super) slow: f64,
-    /// Seconds that the picture stands still at each mark
-    #[arg(long, value_name = "SECONDS", default_value = "0", value_parser = seconds)]
+    /// Seconds that the picture stands still at each mark, 0 to 60
+    #[arg(long, value_name = "SECONDS", default_value = "0", value_parser = seconds, allow_negative_numbers = true)]
     pub(super) hold: f64,
     #[command(flatten)]
     pub(super) clock: ClockArgs,

@@ -65,6 +65,16 @@ fn look_into(path: &Path, columns: Option<&ColumnMap>, notes: &mut Vec<Note>) ->
     if log::recognise(&head).is_none() && footage::recognise(&head) {
         return footage::check(path, notes);
     }
+    if head.is_empty() {
+        return Err(Stop::Failed(anyhow::anyhow!("{}: holds nothing; record or copy it again", path.display())));
+    }
+    if log::recognise(&head).is_none() && head.contains(&0) {
+        return Err(Stop::Failed(anyhow::anyhow!(
+            "{}: is of no kind known here; logs are CSV, NMEA 0183 or GPX, footage is MP4, QuickTime, Matroska, WebM, AVI \
+             or MPEG-TS",
+            path.display()
+        )));
+    }
     let samples = load::read_log(path, columns)?;
     notes.extend_from_slice(samples.notes());
     Ok(Content::Log(LogFound::of(&samples)))

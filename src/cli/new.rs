@@ -7,9 +7,11 @@ use crate::book::{self, Book, Recording, file::refer_to};
 use crate::cli::args::NewArgs;
 use crate::cli::console::{Console, Stop};
 use crate::cli::{footage, load, plan};
-use crate::clock::chapter_starts_s;
+use crate::clock::{self, Chapter, LogSpan, chapter_starts_s};
 use crate::files;
 use crate::job::Context;
+use crate::present;
+use crate::session::Samples;
 
 pub(super) fn run(args: &NewArgs, console: &mut Console<'_>, context: &Context) -> Result<u8, Stop> {
     let path = plan::book_name(&args.book);
@@ -26,7 +28,7 @@ pub(super) fn run(args: &NewArgs, console: &mut Console<'_>, context: &Context) 
     }
     let book = Book {
         logs: references(&args.log)?,
-        recording: recording(args, console, context)?,
+        recording: recording(args, &samples, console, context)?,
         track: args.log_args.track.as_deref().map(refer_to).transpose()?,
         columns: args.log_args.columns.as_deref().map(refer_to).transpose()?,
         driver: args.driver.clone(),
@@ -37,18 +39,40 @@ pub(super) fn run(args: &NewArgs, console: &mut Console<'_>, context: &Context) 
     book.verify_invariants().map_err(|refused| Stop::Usage(refused.to_string()))?;
     context.check()?;
     book::file::save(&book, &path, plan::overwrite(args.force))?;
-    console.result(&format!("{}\n", crate::present::one_line(&path.display().to_string())))?;
+    console.result(&format!("{}\n", present::one_line(&path.display().to_string())))?;
     Ok(0)
 }
 
 /// The footage, each file looked into, with the offset or the pins that were typed.
-fn recording(args: &NewArgs, console: &mut Console<'_>, context: &Context) -> Result<Recording, Stop> {
-    let chapters = footage::probe_all(&args.video, console, context)?;
+fn recording(
+    args: &NewArgs,
+    samples: &Samples,
+    console: &mut Console<'_>,
+    context: &Context,
+) -> Result<Recording, Stop> {
+    let chapters = footage::clock_chapters(&footage::probe_all(&args.video, console, context)?);
     let pins = match plan::typed_pins(&args.clock) {
-        Some(pins) => plan::book_pins(&pins, &chapter_starts_s(&footage::clock_chapters(&chapters)))?,
-        None => Vec::new(),
+        Some(pins) => plan::book_pins(&pins, &chapter_starts_s(&chapters))?,
+        None => {
+            warn_without_clock(args, samples, &chapters, console);
+            Vec::new()
+        }
     };
     Ok(Recording { chapters: references(&args.video)?, pins })
+}
+
+/// A book is made all the same, but footage that is not on the log's clock is of no use until it is.
+fn warn_without_clock(args: &NewArgs, samples: &Samples, chapters: &[Chapter], console: &mut Console<'_>) {
+    let log = LogSpan { start_utc: samples.start_utc(), duration_s: samples.duration_s() };
+    let clocks = clock::from_stamps(log, chapters);
+    if let Some((path, clock)) = args.video.iter().zip(&clocks).find(|(_, clock)| clock.map.is_none()) {
+        let reasons: Vec<String> = clock.notes.iter().map(present::note).collect();
+        console.warn(&format!(
+            "{}: is not on the log's clock ({}); give --offset SECONDS or --pin FOOTAGE=LOG",
+            path.display(),
+            reasons.join("; ")
+        ));
+    }
 }
 
 fn references(paths: &[PathBuf]) -> Result<Vec<book::FileRef>, Stop> {

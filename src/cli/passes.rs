@@ -5,6 +5,7 @@ use crate::cli::console::{Console, Stop};
 use crate::cli::load;
 use crate::cli::plan::Reading;
 use crate::job::Context;
+use crate::reel::session_has;
 use crate::report::{PassesView, passes_csv, passes_json, passes_text, passes_unclear};
 
 pub(super) fn run(args: &PassesArgs, console: &mut Console<'_>, context: &Context) -> Result<u8, Stop> {
@@ -27,11 +28,8 @@ pub(super) fn run(args: &PassesArgs, console: &mut Console<'_>, context: &Contex
 
 /// A lap or corner that was asked for must be there.
 pub(super) fn refuse_unknown(what: &str, wanted: &[u32], there: &[u32]) -> Result<(), Stop> {
-    let Some(missing) = wanted.iter().find(|it| !there.contains(it)) else { return Ok(()) };
-    let there = match (there.first(), there.last()) {
-        (Some(first), Some(last)) if first != last => format!("the session has {first} to {last}"),
-        (Some(only), _) => format!("the session has only {only}"),
-        (None, _) => "the session has none".to_owned(),
-    };
-    Err(Stop::Failed(anyhow::anyhow!("there is no {what} {missing}; {there}")))
+    match wanted.iter().find(|it| !there.contains(it)) {
+        Some(missing) => Err(Stop::Failed(anyhow::anyhow!("there is no {what} {missing}; {}", session_has(there)))),
+        None => Ok(()),
+    }
 }

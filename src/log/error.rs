@@ -11,8 +11,15 @@ pub enum Error {
     WrongKind { file: String, found: &'static str },
     #[error("{file}, byte {byte}: is no text and no known log; give a CSV, NMEA 0183 or GPX file")]
     NotText { file: String, byte: usize },
-    #[error("{file}: is text, but neither CSV nor NMEA 0183 nor GPX; give a log of one of these kinds")]
+    #[error(
+        "{file}: is text, but neither CSV (cells parted by comma, semicolon or tab) nor NMEA 0183 nor GPX; give a log of one \
+             of these kinds"
+    )]
     Unrecognised { file: String },
+    #[error(
+        "{file}, line {line}: has {length_bytes} bytes, more than any row of a table; give a log with a line per row"
+    )]
+    LineTooLong { file: String, line: u64, length_bytes: usize },
     #[error(
         "{file}, line {line}: no row names the columns; put a header such as time_s,latitude_deg,longitude_deg above \
          the data, or name the columns by number with --columns"
@@ -34,7 +41,8 @@ pub enum Error {
     #[error("{file}, line {line}: the time never goes on after {clock}; a log needs at least two times")]
     TimeStands { file: String, line: u64, clock: String },
     #[error("{file}{}: latitude or longitude out of range in all {count} fixes (the first is {latitude}, {longitude}); \
-             latitudes lie within ±90°, longitudes within ±180°, so check the columns", at(*place))]
+             latitudes lie within ±90°, longitudes within ±180°, so the columns are swapped or mean something else; \
+             name them with --columns", at(*place))]
     PositionsOutOfRange { file: String, place: Place, count: usize, latitude: f64, longitude: f64 },
     #[error("{file}: all {count} fixes are void; record again with a clear view of the sky")]
     AllVoid { file: String, count: usize },
@@ -48,6 +56,8 @@ pub enum Error {
     NoPointTimes { file: String, points: usize },
     #[error("{file}: {sentences} sentences, but none of RMC, GGA or GNS with a time; set the logger to write RMC")]
     NoFixSentences { file: String, sentences: usize },
+    #[error("{file}: the checksums of all {sentences} sentences are wrong; copy the log from the logger again")]
+    AllChecksumsWrong { file: String, sentences: usize },
     #[error("{file}, line {line}: {rule}")]
     MapBroken { file: String, line: u64, rule: String },
     #[error(

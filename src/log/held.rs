@@ -49,13 +49,13 @@ fn typical_run(mut lengths: Vec<usize>) -> usize {
     if mean < HELD_MEAN_RUN { 1 } else { counted[counted.len() / 2].max(2) }
 }
 
-/// Whether a column changes only on rows where a new fix begins. `rows` and `fix_starts` rise.
-pub(crate) fn goes_with_fixes(rows: &[usize], fix_starts: &[usize], same: impl Fn(usize, usize) -> bool) -> bool {
+/// Whether a column changes only on rows where a new fix begins, which `begins_fix` tells of every row. `rows` rise.
+pub(crate) fn goes_with_fixes(rows: &[usize], begins_fix: &[bool], same: impl Fn(usize, usize) -> bool) -> bool {
     let (mut changes, mut on_fixes) = (0_usize, 0_usize);
     for pair in rows.windows(2) {
         if !same(pair[0], pair[1]) {
             changes += 1;
-            on_fixes += usize::from(fix_starts.binary_search(&pair[1]).is_ok());
+            on_fixes += usize::from(begins_fix[pair[1]]);
         }
     }
     on_fixes as f64 >= WITH_FIX_SHARE * changes as f64

@@ -75,7 +75,7 @@ const FILLERS: [&str; 26] = [
 ];
 
 const TIME: &str = "time t timestamp utc utctime timeutc datetime dateandtime dateutc elapsed elapsedtime timeelapsed \
-     epoch epochtime unix unixtime unixepoch clock localtime timeday sessiontime logtime recordingtime seconds \
+     epoch epochtime timeepoch timeunix unix unixtime unixepoch clock localtime timeday sessiontime logtime recordingtime seconds \
      secs sec millis milliseconds zeit uhrzeit zeitstempel isotime utctimestamp runtime";
 const DATE: &str = "date datum utcdate localdate day";
 const LATITUDE: &str =
@@ -232,6 +232,7 @@ mod tests {
             ("speedKnots", channel(Speed, Some("kn"))),
             ("time", Some((Meaning::Time, None))),
             ("# t_s", Some((Meaning::Time, Some("s")))),
+            ("time_epoch_s", Some((Meaning::Time, Some("s")))),
             ("utc_ms", Some((Meaning::Time, Some("ms")))),
             ("lap_time_s", None),
             ("Date", Some((Meaning::Date, None))),

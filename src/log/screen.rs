@@ -169,6 +169,8 @@ fn usable_positions(table: &mut Table) -> Result<Vec<usize>, Error> {
 #[derive(Debug)]
 struct FixRows {
     rows: Vec<usize>,
+    /// The same, told of every row of the table; empty where fixes are not held.
+    begins_fix: Vec<bool>,
     are_held: bool,
 }
 
@@ -179,11 +181,13 @@ fn distinct_fixes(table: &mut Table, positions: &[usize]) -> FixRows {
     };
     let Runs { starts, typical_rows } = held::runs(positions, same);
     if typical_rows <= 1 {
-        return FixRows { rows: positions.to_vec(), are_held: false };
+        return FixRows { rows: positions.to_vec(), begins_fix: Vec::new(), are_held: false };
     }
+    let mut begins_fix = vec![false; table.t_s.len()];
+    starts.iter().for_each(|row| begins_fix[*row] = true);
     let count = positions.len() - starts.len();
     table.note(NoteKind::FixesRepeated { count }, Place::Whole);
-    FixRows { rows: starts, are_held: true }
+    FixRows { rows: starts, begins_fix, are_held: true }
 }
 
 fn fixes_of(table: &mut Table, fix_rows: &FixRows) -> Vec<Fix> {
@@ -234,8 +238,8 @@ fn channel_of(table: &mut Table, column: Column, fix_rows: &FixRows, fixes: &[Fi
 /// What changes only with the fix is taken with the fix; what is held by itself, once per value; the rest on every row.
 fn carrying_rows(column: &Column, rows: Vec<usize>, fix_rows: &FixRows) -> Vec<usize> {
     let same = |a: usize, b: usize| same_value(column.value[a], column.value[b]);
-    if fix_rows.are_held && held::goes_with_fixes(&rows, &fix_rows.rows, same) {
-        return rows.into_iter().filter(|row| fix_rows.rows.binary_search(row).is_ok()).collect();
+    if fix_rows.are_held && held::goes_with_fixes(&rows, &fix_rows.begins_fix, same) {
+        return rows.into_iter().filter(|row| fix_rows.begins_fix[*row]).collect();
     }
     let comes_with_fix =
         matches!(column.kind, ChannelKind::Speed | ChannelKind::Heading | ChannelKind::Satellites | ChannelKind::Hdop);

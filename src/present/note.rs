@@ -122,6 +122,9 @@ fn sentence(kind: &NoteKind) -> String {
              give --crossing SECONDS to say where"
                 .to_owned()
         }
+        NoteKind::CrossingNotUsed => {
+            "the positions tell when the start/finish gate is crossed; the marked crossing was not used".to_owned()
+        }
         NoteKind::NoLap => "no complete lap; a lap needs two crossings of the start/finish gate".to_owned(),
         NoteKind::LapsSetAside { count } => format!(
             "{} much longer or shorter than the circuit; not used for the reference line",
@@ -253,6 +256,7 @@ mod tests {
             NoteKind::SpeedNotUsed { correlation: -0.12 },
             NoteKind::NoPattern,
             NoteKind::CrossingNotMarked,
+            NoteKind::CrossingNotUsed,
             NoteKind::NoLap,
             NoteKind::LapsSetAside { count: 1 },
             NoteKind::ReferenceFromFewLaps { laps: 2 },
@@ -304,6 +308,7 @@ mod tests {
             the measured speed does not go with the path (correlation -0.12); the path's own was taken
             there are no positions and the yaw rate does not repeat from lap to lap: no laps or corners
             there are no positions and no start/finish crossing is marked: laps begin on the longest straight; give --crossing SECONDS to say where
+            the positions tell when the start/finish gate is crossed; the marked crossing was not used
             no complete lap; a lap needs two crossings of the start/finish gate
             1 lap much longer or shorter than the circuit; not used for the reference line
             the reference line rests on 2 laps only

@@ -5,4 +5,4 @@ mod overlay;
 mod plan;
 
 pub use overlay::{Caption, MapShape, MapState, MarkState, OverlayScript, OverlayState, Phase};
-pub use plan::{Chapter, ClipOptions, ClipPlan, Cut, PlanError, clip_plan};
+pub use plan::{Chapter, ClipOptions, ClipPlan, Cut, PlanError, clip_plan, session_has};

@@ -94,8 +94,8 @@ impl ClipPlan {
 /// Why there is no clip.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
 pub enum PlanError {
-    #[error("corner {corner}: there are {corners} corners; give a number from 1 to {corners}")]
-    NoCorner { corner: u32, corners: usize },
+    #[error("there is no {what} {number}; {}", session_has(there))]
+    Absent { what: &'static str, number: u32, there: Vec<u32> },
     #[error("lap {lap}: does not go through corner {corner}; see the pass table for the laps that do")]
     NoPass { lap: u32, corner: u32 },
     #[error("lap {lap}, corner {corner}: neither its marks nor its gates are known; move its marks by hand first")]
@@ -112,6 +112,15 @@ pub enum PlanError {
     Hole { lap: u32, corner: u32, seconds: f64 },
     #[error("{name} {value}: must be {rule}; give another value")]
     Option { name: &'static str, value: f64, rule: &'static str },
+}
+
+/// What the session has instead of what was asked for: `there` in rising order.
+pub fn session_has(there: &[u32]) -> String {
+    match there {
+        [] => "the session has none".to_owned(),
+        [only] => format!("the session has only {only}"),
+        [first, .., last] => format!("the session has {first} to {last}"),
+    }
 }
 
 /// A stretch of log time with the chapter that covers it.
@@ -131,8 +140,15 @@ pub fn clip_plan(
     options: &ClipOptions,
 ) -> Result<ClipPlan, PlanError> {
     check_options(options)?;
-    let no_corner = PlanError::NoCorner { corner, corners: analysis.corners.len() };
-    let of_corner: &Corner = analysis.corners.iter().find(|it| it.number == corner).ok_or(no_corner)?;
+    let absent = |what, number, there| PlanError::Absent { what, number, there };
+    let of_corner: &Corner = analysis
+        .corners
+        .iter()
+        .find(|it| it.number == corner)
+        .ok_or_else(|| absent("corner", corner, analysis.corners.iter().map(|it| it.number).collect()))?;
+    if !analysis.laps.iter().any(|it| it.number == lap) {
+        return Err(absent("lap", lap, analysis.laps.iter().map(|it| it.number).collect()));
+    }
     let pass = analysis.passes.iter().find(|it| it.lap == lap && it.corner == corner);
     let pass = pass.ok_or(PlanError::NoPass { lap, corner })?;
     let (begin_s, finish_s) = pass_times_s(pass).ok_or(PlanError::NotLocated { lap, corner })?;

@@ -129,7 +129,9 @@ pub fn alignment_text(alignment: &Alignment) -> String {
         ]);
     }
     let mut text = table.to_text();
-    for (index, residual_s) in alignment.residuals_s.iter().enumerate() {
+    // A single pin fits by itself.
+    let told = if alignment.residuals_s.len() > 1 { alignment.residuals_s.as_slice() } else { &[] };
+    for (index, residual_s) in told.iter().enumerate() {
         text.push_str(&format!("pin {}: off by {} s\n", index + 1, present::fixed(*residual_s, 3)));
     }
     text

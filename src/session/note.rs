@@ -142,6 +142,8 @@ pub enum NoteKind {
     NoPattern,
     /// A log without positions, and no crossing of the start/finish gate was marked: laps begin on the longest straight.
     CrossingNotMarked,
+    /// A crossing was marked, but the log has positions, which tell it.
+    CrossingNotUsed,
     NoLap,
     /// A lap longer or shorter than the circuit: set aside.
     LapsSetAside {

@@ -10,6 +10,9 @@ const DELIMITERS: [u8; 3] = [b',', b';', b'\t'];
 /// Data lines that are looked at for the decimal mark and the usual number of cells.
 const SAMPLE_LINES: usize = 200;
 
+/// Longer lines, in bytes, are no rows of a table; looking for headers in them would take minutes.
+const LONGEST_LINE_BYTES: usize = 64 << 10;
+
 /// One physical line with its number (from 1) and the byte after its end.
 #[derive(Debug, Clone, Copy)]
 pub(crate) struct Line<'a> {
@@ -52,6 +55,8 @@ pub(crate) struct Layout {
     pub(crate) decimal_mark: u8,
     /// Usual number of cells in a data row.
     pub(crate) cells: usize,
+    /// Quotes come in pairs. One that is never closed would swallow the rest of the file, so they then mean nothing.
+    pub(crate) has_quotes: bool,
 }
 
 /// What the caller knows beforehand.
@@ -63,6 +68,11 @@ pub(crate) struct Hints<'a> {
     pub(crate) headers: &'a [String],
     /// A map names columns by number: a file without a header will do.
     pub(crate) by_number: bool,
+}
+
+/// The first line among those that the layout is told from that is longer than any row.
+pub(crate) fn too_long_line(bytes: &[u8]) -> Option<Line<'_>> {
+    lines(bytes).take(HEADER_WITHIN_LINES + SAMPLE_LINES).find(|line| line.text.len() > LONGEST_LINE_BYTES)
 }
 
 /// Finds the layout; `None` where no line can be the header.
@@ -91,7 +101,8 @@ pub(crate) fn find(bytes: &[u8], hints: Hints<'_>) -> Option<Layout> {
     if index.is_none() && !hints.by_number {
         return None;
     }
-    Some(layout_of(&head, index, delimiter, hints))
+    let has_quotes = memchr::memchr_iter(b'"', bytes).count().is_multiple_of(2);
+    Some(Layout { has_quotes, ..layout_of(&head, index, delimiter, hints) })
 }
 
 fn layout_of(head: &[Line<'_>], index: Option<usize>, delimiter: u8, hints: Hints<'_>) -> Layout {
@@ -129,6 +140,7 @@ fn layout_of(head: &[Line<'_>], index: Option<usize>, delimiter: u8, hints: Hint
         data_line: next as u64 + 1,
         decimal_mark: hints.decimal_mark.unwrap_or_else(|| decimal_mark(&rows, delimiter)),
         cells,
+        has_quotes: true,
     }
 }
 

@@ -20,6 +20,9 @@ use times::{Clock, Writing};
 /// Data rows that are looked at to tell how times are written.
 const SAMPLE_ROWS: usize = 200;
 
+/// Room is made for no more rows than this beforehand, whatever the first rows promise: a day at 100 Hz has not many more.
+const MOST_EXPECTED_ROWS: usize = 4_000_000;
+
 /// Reads a file that `recognise` takes for CSV. With `is_whole_log` a log without position and yaw rate is refused.
 pub(crate) fn read(file: &str, bytes: &[u8], map: Option<&ColumnMap>, is_whole_log: bool) -> Result<Table, Error> {
     let bytes = with_line_feeds(bytes);
@@ -31,6 +34,9 @@ pub(crate) fn read(file: &str, bytes: &[u8], map: Option<&ColumnMap>, is_whole_l
         headers: &mapped_headers,
         by_number: map.names_by_number(),
     };
+    if let Some(line) = layout::too_long_line(&bytes) {
+        return Err(Error::LineTooLong { file: file.to_owned(), line: line.number, length_bytes: line.text.len() });
+    }
     let Some(layout) = layout::find(&bytes, hints) else {
         return Err(Error::NoHeader { file: file.to_owned(), line: 1 });
     };
@@ -40,7 +46,10 @@ pub(crate) fn read(file: &str, bytes: &[u8], map: Option<&ColumnMap>, is_whole_l
         return Err(Error::NoRows { file: file.to_owned(), line: layout.header_line });
     }
     let clocks = clocks_of(file, &layout, &selection, &sample, &map)?;
-    let mut rows = Rows::new(&layout, selection, clocks);
+    let sample_bytes: usize = sample.iter().map(|row| row.as_slice().len() + row.len()).sum();
+    let expected_rows = (bytes.len() - layout.data_start) * sample.len() / sample_bytes.max(1) + 1;
+    let expected_rows = expected_rows.min(MOST_EXPECTED_ROWS);
+    let mut rows = Rows::new(&layout, selection, clocks, expected_rows);
     rows.read_all(&bytes);
     rows.into_table(file)
 }
@@ -54,14 +63,12 @@ fn with_line_feeds(bytes: &[u8]) -> Cow<'_, [u8]> {
 }
 
 fn reader<'a>(bytes: &'a [u8], layout: &Layout) -> csv::Reader<&'a [u8]> {
-    // A quote that is never closed would swallow the rest of the file.
-    let quotes_are_paired = bytes.iter().filter(|byte| **byte == b'"').count().is_multiple_of(2);
     csv::ReaderBuilder::new()
         .has_headers(false)
         .delimiter(layout.delimiter)
         .flexible(true)
         .comment(Some(b'#'))
-        .quoting(quotes_are_paired)
+        .quoting(layout.has_quotes)
         .from_reader(&bytes[layout.data_start..])
 }
 
@@ -144,15 +151,15 @@ struct Rows<'a> {
 }
 
 impl<'a> Rows<'a> {
-    fn new(layout: &'a Layout, selection: Selection, clocks: Clocks) -> Self {
+    fn new(layout: &'a Layout, selection: Selection, clocks: Clocks, expected_rows: usize) -> Self {
         let columns = selection.values.len();
         Self {
             layout,
             selection,
             clocks,
-            t_s: Vec::new(),
-            line: Vec::new(),
-            value: vec![Vec::new(); columns],
+            t_s: Vec::with_capacity(expected_rows),
+            line: Vec::with_capacity(expected_rows),
+            value: (0..columns).map(|_| Vec::with_capacity(expected_rows)).collect(),
             unreadable: vec![(0, 0); columns],
             date_offset_s: Vec::new(),
             met: 0,
@@ -191,7 +198,7 @@ impl<'a> Rows<'a> {
         if record.len() < cells {
             return self.set_aside(line, || format!("the row breaks off after {} of {cells} cells", record.len()));
         }
-        if record.iter().skip(most).any(|cell| !cell.trim_ascii().is_empty()) {
+        if (most..record.len()).any(|it| !record[it].trim_ascii().is_empty()) {
             return self.set_aside(line, || format!("the row has {} cells where {most} are usual", record.len()));
         }
         if let Some((column, clock)) = &mut self.clocks.dated

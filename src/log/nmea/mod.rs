@@ -97,6 +97,9 @@ pub(crate) fn read(file: &str, bytes: &[u8]) -> Result<Table, Error> {
         }
     }
     let rubbish = sentences.rubbish;
+    if counts.checksums_wrong > 0 && counts.checksums_right + counts.checksums_missing == 0 {
+        return Err(Error::AllChecksumsWrong { file: file.to_owned(), sentences: counts.checksums_wrong });
+    }
     let mut table = table_of(file, builder)?;
     table.rows_met = counts.sentences();
     if let Some(line) = first_wrong {
