@@ -63,7 +63,7 @@ pub(crate) fn number(cell: &[u8], decimal_mark: u8) -> Option<f64> {
 fn long_number(cell: &[u8], decimal_mark: u8) -> Option<f64> {
     let is_numeric =
         |byte: &u8| byte.is_ascii_digit() || matches!(byte, b'+' | b'-' | b'e' | b'E') || *byte == decimal_mark;
-    if cell.is_empty() || cell.len() > 64 || !cell.iter().all(is_numeric) {
+    if cell.is_empty() || cell.len() > 128 || !cell.iter().all(is_numeric) {
         return None;
     }
     let plain: Vec<u8> = cell.iter().map(|byte| if *byte == decimal_mark { b'.' } else { *byte }).collect();
