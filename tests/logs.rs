@@ -177,7 +177,11 @@ fn every_unusable_file_is_one_sentence() {
         ),
         (b"<html></html>", "run.csv, byte 0: is a web page, not a log; give a CSV, NMEA 0183 or GPX file"),
         (b"\x01\x02\x03\x04", "run.csv, byte 0: is no text and no known log; give a CSV, NMEA 0183 or GPX file"),
-        (b"hello", "run.csv: is text, but neither CSV nor NMEA 0183 nor GPX; give a log of one of these kinds"),
+        (
+            b"hello",
+            "run.csv: is text, but neither CSV (cells parted by comma, semicolon or tab) nor NMEA 0183 nor GPX; \
+             give a log of one of these kinds",
+        ),
         (b"t_s,lat,lon\n", "run.csv, line 1: a header without a row of data below it; record or export the log again"),
         (b"lat,lon\n1,2\n", "run.csv, line 1: no column for the time among \"lat\", \"lon\"; name it with --columns"),
         (
@@ -195,7 +199,7 @@ fn every_unusable_file_is_one_sentence() {
         (
             b"t_s,lat,lon\n5,91,2\n6,92,3\n",
             "run.csv, line 2: latitude or longitude out of range in all 2 fixes (the first is 91, 2); latitudes lie within \
-             \u{b1}90\u{b0}, longitudes within \u{b1}180\u{b0}, so check the columns",
+             \u{b1}90\u{b0}, longitudes within \u{b1}180\u{b0}, so the columns are swapped or mean something else; name them with --columns",
         ),
         (
             b"t_s,lat,lon\n5,nan,inf\n6,nan,inf\n",
@@ -206,6 +210,10 @@ fn every_unusable_file_is_one_sentence() {
             b"$GPGSV,1,1,00*79\n",
             "run.csv: 1 sentences, but none of RMC, GGA or GNS with a time; set the logger to write RMC",
         ),
+        (
+            b"$GPRMC,120000,A,4700.00,N,00800.00,E,10,0,010124,,*00\n",
+            "run.csv: the checksums of all 1 sentences are wrong; copy the log from the logger again",
+        ),
         (b"<gpx></gpx>", "run.csv: no track point; export a track, not a route or waypoints"),
         (
             b"<gpx><trk><trkseg><trkpt lat=\"1\" lon=\"2\"/></trkseg></trk></gpx>",
@@ -214,6 +222,11 @@ fn every_unusable_file_is_one_sentence() {
     ] {
         assert_eq!(refusal(bytes), sentence);
     }
+    let one_line = [&b"t_s,lat,lon\n"[..], &b"1,".repeat(40_000)].concat();
+    assert_eq!(
+        refusal(&one_line),
+        "run.csv, line 2: has 80000 bytes, more than any row of a table; give a log with a line per row"
+    );
     assert!(refusal(b"<gpx><trk></gpx>").starts_with("run.csv, byte "));
     let numbers_alone = refusal(b"1,2,3\n4,5,6\n");
     assert!(
