@@ -10,7 +10,7 @@ mod words;
 pub use note::note;
 pub use number::{clock_time, decimals, difference, duration, fixed, interval, lap_time, speed, utc};
 pub use table::{Align, Table};
-pub use words::{apex_by, channel, direction, gate_origin, lap_kind, log_kind, mark, unclear};
+pub use words::{apex_by, direction, gate_origin, lap_kind, log_kind, mark, unclear};
 
 /// The usual cautions, as printed by the demo and in documents.
 pub const CAUTION: &str = "Motor sport is dangerous. This program informs, it does not instruct: \

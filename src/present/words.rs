@@ -1,7 +1,7 @@
 //! The words for the values of the vocabulary.
 
 use crate::corners::{ApexBy, Direction, Unclear};
-use crate::session::{ChannelKind, LogKind, MarkKind};
+use crate::session::{LogKind, MarkKind};
 use crate::track::{GateOrigin, LapKind};
 
 /// Why a figure of a pass is missing.
@@ -71,21 +71,5 @@ pub fn log_kind(kind: LogKind) -> &'static str {
         LogKind::Csv => "CSV log",
         LogKind::Nmea => "NMEA 0183 log",
         LogKind::Gpx => "GPX log",
-    }
-}
-
-pub fn channel(kind: ChannelKind) -> &'static str {
-    match kind {
-        ChannelKind::Speed => "speed",
-        ChannelKind::Heading => "course",
-        ChannelKind::YawRate => "yaw rate",
-        ChannelKind::LateralAcceleration => "lateral acceleration",
-        ChannelKind::LongitudinalAcceleration => "longitudinal acceleration",
-        ChannelKind::EngineSpeed => "engine speed",
-        ChannelKind::Throttle => "throttle",
-        ChannelKind::Brake => "brake",
-        ChannelKind::Steering => "steering",
-        ChannelKind::Satellites => "satellites",
-        ChannelKind::Hdop => "HDOP",
     }
 }

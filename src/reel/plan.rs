@@ -146,11 +146,11 @@ pub fn clip_plan(
         .iter()
         .find(|it| it.number == corner)
         .ok_or_else(|| absent("corner", corner, analysis.corners.iter().map(|it| it.number).collect()))?;
-    if !analysis.laps.iter().any(|it| it.number == lap) {
-        return Err(absent("lap", lap, analysis.laps.iter().map(|it| it.number).collect()));
-    }
     let pass = analysis.passes.iter().find(|it| it.lap == lap && it.corner == corner);
-    let pass = pass.ok_or(PlanError::NoPass { lap, corner })?;
+    let pass = pass.ok_or_else(|| {
+        let laps: Vec<u32> = analysis.laps.iter().map(|it| it.number).collect();
+        if laps.contains(&lap) { PlanError::NoPass { lap, corner } } else { absent("lap", lap, laps) }
+    })?;
     let (begin_s, finish_s) = pass_times_s(pass).ok_or(PlanError::NotLocated { lap, corner })?;
     let wanted_s = (begin_s - options.lead_s, finish_s + options.tail_s);
     let spans = footage_of(lap, corner, chapters, (begin_s, finish_s), wanted_s)?;

@@ -66,14 +66,14 @@ fn what_cannot_be_shown_is_one_sentence() {
     let with = |lap: &'static str, corner: &'static str| {
         ["clip", "stint.cornerbook", "--lap", lap, "--corner", corner, "--out", "x.mp4"]
     };
-    assert_eq!(refuses(1, &with("1", "7")), "error: corner 7: there are 2 corners; give a number from 1 to 2");
-    assert!(refuses(1, &with("40", "1")).starts_with("error: lap 40: does not go through corner 1"));
+    assert_eq!(refuses(1, &with("1", "7")), "error: there is no corner 7; the session has 1 to 2");
+    assert!(refuses(1, &with("40", "1")).starts_with("error: there is no lap 40; the session has 0 to "));
     let beyond = refuses(1, &with("3", "1"));
     assert!(beyond.starts_with("error: lap 3, corner 1: the footage ends ") && beyond.contains("before"), "{beyond}");
     let ending = refuses(1, &clip(&["--out", "x.avi"]));
     assert!(ending.starts_with("error: x.avi: a film cannot have this ending"), "{ending}");
     assert!(refuses(2, &clip(&["--out", "x.mp4", "--slow", "0"])).starts_with("error: slow 0: must be"));
-    assert!(refuses(2, &clip(&["--out", "x.mp4", "--lead", "-1"])).starts_with("error: "));
+    assert!(refuses(2, &clip(&["--out", "x.mp4", "--lead", "-1"])).starts_with("error: lead -1: must be"));
     assert!(refuses(1, &clip(&["--out", "no folder/x.mp4"])).contains("cannot be written"));
 
     let no_footage = program.run(["clip", "run.csv", "--lap", "1", "--corner", "1", "--out", "x.mp4"]);
