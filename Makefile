@@ -2,8 +2,9 @@
 
 PREFIX ?= $(HOME)/.local
 ARGS ?=
-# Feature sets that must build, lint and pass on their own: the core alone, and the default.
+# Feature sets that must build, lint and pass on their own: the core, the core with footage, and the default (the window).
 CORE := --no-default-features
+FOOTAGE := --no-default-features --features media
 
 .NOTPARALLEL:
 .DEFAULT_GOAL := help
@@ -49,6 +50,7 @@ format:
 .PHONY: lint
 lint:
 	cargo clippy --locked --all-targets $(CORE) -- -D warnings
+	cargo clippy --locked --all-targets $(FOOTAGE) -- -D warnings
 	cargo clippy --locked --all-targets -- -D warnings
 
 .PHONY: docs

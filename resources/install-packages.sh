@@ -23,14 +23,24 @@ building_and_running=(
     gstreamer1.0-libav
     libcairo2-dev
     libpango1.0-dev
+    libgtk-4-dev
     fonts-dejavu-core
 )
 testing=(
     python3-venv
     ffmpeg
+    xvfb
+    xdotool
+    imagemagick
+    dbus
+    at-spi2-core
+    python3-gi
+    gir1.2-atspi-2.0
+    desktop-file-utils
+    appstream
 )
 # Asked of pkg-config where there is no dpkg to ask.
-libraries=(gstreamer-1.0 gstreamer-app-1.0 gstreamer-video-1.0 gstreamer-audio-1.0 gstreamer-pbutils-1.0 cairo)
+libraries=(gstreamer-1.0 gstreamer-app-1.0 gstreamer-video-1.0 gstreamer-audio-1.0 gstreamer-pbutils-1.0 cairo gtk4)
 
 usage() {
     sed -n '2,/^set /{/^#/s/^# \{0,1\}//p}' "$0"

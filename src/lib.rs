@@ -26,3 +26,5 @@ pub mod signal;
 pub mod smooth;
 pub mod track;
 pub mod units;
+#[cfg(feature = "window")]
+pub mod window;
