@@ -14,6 +14,7 @@ pub mod draw;
 pub mod files;
 pub mod geom;
 pub mod job;
+pub mod load;
 pub mod log;
 #[cfg(feature = "media")]
 pub mod media;

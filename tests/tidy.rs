@@ -18,6 +18,7 @@ const FLOORS: &[&[&str]] = &[
     &["strip", "reel", "report"],
     &["draw"],
     &["media", "sample"],
+    &["load"],
     &["cli", "window", "main"],
 ];
 

@@ -3,32 +3,22 @@
 use std::path::{Path, PathBuf};
 
 use crate::book::{self, Op, Recording, file::refer_to};
-use crate::cli::args::{AlignArgs, ClockArgs, Format};
+use crate::cli::args::{AlignArgs, Format};
 use crate::cli::console::{Console, Stop};
-use crate::cli::footage::{self, Footage};
-use crate::cli::load::{self, Session};
-use crate::cli::plan::{self, Reading};
-use crate::clock::{self, FootageClock, LogSpan, chapter_starts_s};
+use crate::cli::{plan, session};
+use crate::clock::chapter_starts_s;
 use crate::files;
 use crate::job::Context;
+use crate::load::{self, Aligned, Session, footage};
 use crate::present;
 use crate::report::{Alignment, FootageEntry, alignment_csv, alignment_json, alignment_text};
 use crate::session::{Note, NoteKind};
 
-/// The files of one recording with their clocks, in order.
-#[derive(Debug)]
-pub(super) struct Aligned {
-    pub(super) footage: Vec<Footage>,
-    /// Same length as `footage`.
-    pub(super) clocks: Vec<FootageClock>,
-    residuals_s: Vec<f64>,
-}
-
 pub(super) fn run(args: &AlignArgs, console: &mut Console<'_>, context: &Context) -> Result<u8, Stop> {
     refuse_idle_out(args)?;
-    let session = load::open(&args.input, &Reading::of(&args.log_args), context)?;
+    let session = load::open(&args.input, &plan::reading(&args.log_args), context)?;
     console.notes(&session.notes);
-    let aligned = align(&session, &args.video, &args.clock, console, context)?;
+    let aligned = session::align(&session, &args.video, &args.clock, console, context)?;
     if let Some(out) = &args.out {
         save_pins(args, out, &session, &aligned)?;
     }
@@ -44,64 +34,6 @@ pub(super) fn run(args: &AlignArgs, console: &mut Console<'_>, context: &Context
     }
     refuse_no_overlap(&alignment)?;
     Ok(0)
-}
-
-/// Aligns `videos`, or where there are none, the session's own footage. Pins that are typed outrank those of the book,
-/// and any pin outranks the time stamps.
-pub(super) fn align(
-    session: &Session,
-    videos: &[PathBuf],
-    typed: &ClockArgs,
-    console: &mut Console<'_>,
-    context: &Context,
-) -> Result<Aligned, Stop> {
-    let (paths, recording) = chosen_footage(session, videos, console)?;
-    let footage = footage::probe_all(&paths, console, context)?;
-    let chapters = footage::clock_chapters(&footage);
-    let pins =
-        plan::typed_pins(typed).unwrap_or_else(|| plan::recording_pins(&recording, &chapter_starts_s(&chapters)));
-    if let Some(fit) = clock::from_pins(&chapters, &pins) {
-        return Ok(Aligned { footage, clocks: fit.clocks, residuals_s: fit.residuals_s });
-    }
-    let log = LogSpan { start_utc: session.samples.start_utc(), duration_s: session.samples.duration_s() };
-    Ok(Aligned { footage, clocks: clock::from_stamps(log, &chapters), residuals_s: Vec::new() })
-}
-
-/// The files to align, and the recording whose pins are theirs.
-fn chosen_footage(
-    session: &Session,
-    videos: &[PathBuf],
-    console: &mut Console<'_>,
-) -> Result<(Vec<PathBuf>, Recording), Stop> {
-    if !videos.is_empty() {
-        return Ok((videos.to_vec(), Recording::default()));
-    }
-    let Some((path, book)) = session.book.as_ref().filter(|(_, book)| !book.recording.chapters.is_empty()) else {
-        return Err(Stop::Usage("there is no footage; name it with --video".to_owned()));
-    };
-    let mut paths = Vec::new();
-    for chapter in &book.recording.chapters {
-        let (found, note) = book::file::locate(chapter, path)?;
-        console.notes(note.as_slice());
-        paths.push(found);
-    }
-    Ok((paths, book.recording.clone()))
-}
-
-impl Aligned {
-    fn to_report(&self, session: &Session) -> Alignment {
-        let entries = self.footage.iter().zip(&self.clocks).map(|(footage, clock)| FootageEntry {
-            file: footage.path.display().to_string(),
-            duration_s: footage.found.duration_s,
-            frames: footage.found.frames,
-            clock: clock.clone(),
-        });
-        Alignment {
-            log: session.samples.sources().first().map(|it| it.file.clone()).unwrap_or_default(),
-            footage: entries.collect(),
-            residuals_s: self.residuals_s.clone(),
-        }
-    }
 }
 
 /// `--out` keeps what a person typed, so there must be something typed.

@@ -6,9 +6,9 @@ use std::path::Path;
 use crate::book::{self, Book, FileRef};
 use crate::cli::args::{CheckArgs, Format};
 use crate::cli::console::{Console, Stop};
-use crate::cli::{footage, load};
 use crate::files;
 use crate::job::Context;
+use crate::load::{self, footage};
 use crate::log::{self, ColumnMap};
 use crate::present;
 use crate::report::{Checked, Content, LogFound, checks_csv, checks_json, checks_text};
@@ -63,7 +63,9 @@ fn look_into(path: &Path, columns: Option<&ColumnMap>, notes: &mut Vec<Note>) ->
         return Ok(Content::Track(track_lines(&load::read_track(path, notes)?)));
     }
     if log::recognise(&head).is_none() && footage::recognise(&head) {
-        return footage::check(path, notes);
+        let footage = footage::probe(path)?;
+        notes.extend(footage.notes);
+        return Ok(Content::Footage(footage.found));
     }
     if head.is_empty() {
         return Err(Stop::Failed(anyhow::anyhow!("{}: holds nothing; record or copy it again", path.display())));

@@ -3,13 +3,12 @@
 use std::path::{Path, PathBuf};
 
 use crate::analysis::Analysis;
-use crate::cli::align::{self, Aligned};
 use crate::cli::args::ClipArgs;
 use crate::cli::console::{Console, Stop, with_progress};
-use crate::cli::load;
-use crate::cli::plan::{self, Reading};
+use crate::cli::{plan, session};
 use crate::files::{self, Overwrite};
 use crate::job::Context;
+use crate::load::{self, Aligned};
 use crate::media;
 use crate::present;
 use crate::reel::{self, Chapter, ClipOptions, ClipPlan, PlanError};
@@ -18,9 +17,9 @@ use crate::session::Note;
 pub(super) fn run(args: &ClipArgs, console: &mut Console<'_>, context: &Context) -> Result<u8, Stop> {
     let overwrite = plan::overwrite(args.force);
     files::refuse_existing(&args.out, overwrite)?;
-    let session = load::open(&args.book, &Reading::of(&args.log_args), context)?;
-    let analysis = load::analyse(&session, console, context)?;
-    let aligned = align::align(&session, &args.video, &args.clock, console, context)?;
+    let session = load::open(&args.book, &plan::reading(&args.log_args), context)?;
+    let analysis = session::analyse(&session, console, context)?;
+    let aligned = session::align(&session, &args.video, &args.clock, console, context)?;
     let footage = aligned.footage.iter().map(|it| it.path.as_path());
     files::refuse_input(
         &args.out,

@@ -50,6 +50,16 @@ impl From<crate::book::file::Error> for Stop {
     }
 }
 
+impl From<crate::load::Error> for Stop {
+    fn from(error: crate::load::Error) -> Self {
+        match error {
+            crate::load::Error::Cancelled(_) => Self::Cancelled,
+            crate::load::Error::NoFootage => Self::Usage(error.to_string()),
+            other => Self::Failed(other.into()),
+        }
+    }
+}
+
 #[cfg(feature = "media")]
 impl From<crate::media::Error> for Stop {
     fn from(error: crate::media::Error) -> Self {

@@ -5,15 +5,13 @@ use std::path::{Path, PathBuf};
 
 use crate::analysis::Analysis;
 use crate::book::{self, Book, Op, Pin, Recording, file::refer_to};
-use crate::cli::align::{self, Aligned};
 use crate::cli::args::{ClockArgs, DemoArgs};
-use crate::cli::clip;
 use crate::cli::console::{Console, Stop, with_progress};
-use crate::cli::load::{self, Session};
-use crate::cli::plan::{self, Reading};
+use crate::cli::{clip, plan, session};
 use crate::corners::Pass;
 use crate::files::{self, Overwrite};
 use crate::job::Context;
+use crate::load::{self, Aligned, Reading, Session};
 use crate::present;
 use crate::reel::{ClipOptions, ClipPlan};
 use crate::report::{PassesView, passes_text};
@@ -35,14 +33,14 @@ pub(super) fn run(args: &DemoArgs, console: &mut Console<'_>, context: &Context)
     console.say("2. A book is made of it, and its passes are found.");
     make_book(&written, &book_path, overwrite)?;
     let session = load::open(&book_path, &Reading::default(), context)?;
-    let analysis = load::analyse(&session, console, context)?;
+    let analysis = session::analyse(&session, console, context)?;
     let view = PassesView { samples: &session.samples, analysis: &analysis, laps: &[], corners: &[] };
     console.result(&passes_text(&view, args.unit.speed_unit))?;
     console.say("3. The footage is put on the log's clock.");
     set_clock(&written, &session, &book_path, console, context)?;
     console.say("4. The best and the worst exit of one corner become clips.");
     let session = load::open(&book_path, &Reading::default(), context)?;
-    let aligned = align::align(&session, &[], &ClockArgs::default(), console, context)?;
+    let aligned = session::align(&session, &[], &ClockArgs::default(), console, context)?;
     let options = ClipOptions { speed_unit: args.unit.speed_unit, ..ClipOptions::default() };
     let shown = best_and_worst_exit(&analysis, &aligned, &options).ok_or_else(|| {
         anyhow::anyhow!("the sample's footage covers no corner twice; this is a fault of the program, please report it")
@@ -83,7 +81,7 @@ fn set_clock(
     console: &mut Console<'_>,
     context: &Context,
 ) -> Result<(), Stop> {
-    let by_stamp = align::align(session, &[], &ClockArgs::default(), console, context)?;
+    let by_stamp = session::align(session, &[], &ClockArgs::default(), console, context)?;
     for clock in &by_stamp.clocks {
         console.say(&match (clock.map, clock.ci95_s) {
             (Some(map), Some(ci95_s)) => format!(

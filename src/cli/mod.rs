@@ -12,11 +12,10 @@ mod clip;
 mod console;
 #[cfg(feature = "media")]
 mod demo;
-mod footage;
-mod load;
 mod new;
 mod passes;
 mod plan;
+mod session;
 
 use std::ffi::OsString;
 use std::io::Write;

@@ -6,10 +6,11 @@ use std::path::PathBuf;
 use crate::book::{self, Book, Recording, file::refer_to};
 use crate::cli::args::NewArgs;
 use crate::cli::console::{Console, Stop};
-use crate::cli::{footage, load, plan};
+use crate::cli::plan;
 use crate::clock::{self, Chapter, LogSpan, chapter_starts_s};
 use crate::files;
 use crate::job::Context;
+use crate::load::{self, footage, footage::Footage};
 use crate::present;
 use crate::session::Samples;
 
@@ -50,7 +51,7 @@ fn recording(
     console: &mut Console<'_>,
     context: &Context,
 ) -> Result<Recording, Stop> {
-    let chapters = footage::clock_chapters(&footage::probe_all(&args.video, console, context)?);
+    let chapters = footage::clock_chapters(&probe_all(args, console, context)?);
     let pins = match plan::typed_pins(&args.clock) {
         Some(pins) => plan::book_pins(&pins, &chapter_starts_s(&chapters))?,
         None => {
@@ -59,6 +60,12 @@ fn recording(
         }
     };
     Ok(Recording { chapters: references(&args.video)?, pins })
+}
+
+fn probe_all(args: &NewArgs, console: &mut Console<'_>, context: &Context) -> Result<Vec<Footage>, Stop> {
+    let footage = footage::probe_all(&args.video, context)?;
+    footage.iter().for_each(|it| console.notes(&it.notes));
+    Ok(footage)
 }
 
 /// A book is made all the same, but footage that is not on the log's clock is of no use until it is.

@@ -2,15 +2,15 @@
 
 use crate::cli::args::{Format, PassesArgs};
 use crate::cli::console::{Console, Stop};
-use crate::cli::load;
-use crate::cli::plan::Reading;
+use crate::cli::{plan, session};
 use crate::job::Context;
+use crate::load;
 use crate::reel::session_has;
 use crate::report::{PassesView, passes_csv, passes_json, passes_text, passes_unclear};
 
 pub(super) fn run(args: &PassesArgs, console: &mut Console<'_>, context: &Context) -> Result<u8, Stop> {
-    let session = load::open(&args.input, &Reading::of(&args.log_args), context)?;
-    let analysis = load::analyse(&session, console, context)?;
+    let session = load::open(&args.input, &plan::reading(&args.log_args), context)?;
+    let analysis = session::analyse(&session, console, context)?;
     let view = PassesView { samples: &session.samples, analysis: &analysis, laps: &args.lap, corners: &args.corner };
     refuse_unknown("lap", &args.lap, &analysis.laps.iter().map(|it| it.number).collect::<Vec<_>>())?;
     refuse_unknown("corner", &args.corner, &analysis.corners.iter().map(|it| it.number).collect::<Vec<_>>())?;

@@ -2,27 +2,16 @@
 
 use std::path::{Path, PathBuf};
 
-#[cfg(feature = "media")]
-use crate::book::Recording;
 use crate::book::{Grip, Pin};
 use crate::cli::args::{ClockArgs, GripArg, LogArgs};
 use crate::cli::console::Stop;
 use crate::clock;
 use crate::files::Overwrite;
+use crate::load::Reading;
 use crate::session::VideoTime;
 
-/// What a log is read with besides itself.
-#[derive(Debug, Clone, Default)]
-pub(super) struct Reading {
-    pub(super) track: Option<PathBuf>,
-    pub(super) columns: Option<PathBuf>,
-    pub(super) crossing_s: Option<f64>,
-}
-
-impl Reading {
-    pub(super) fn of(args: &LogArgs) -> Self {
-        Self { track: args.track.clone(), columns: args.columns.clone(), crossing_s: args.crossing }
-    }
+pub(super) fn reading(args: &LogArgs) -> Reading {
+    Reading { track: args.track.clone(), columns: args.columns.clone(), crossing_s: args.crossing }
 }
 
 pub(super) fn overwrite(force: bool) -> Overwrite {
@@ -75,16 +64,6 @@ pub(super) fn book_pins(pins: &[clock::Pin], starts_s: &[f64]) -> Result<Vec<Pin
         .collect()
 }
 
-/// Pins of a book to pins in recording time; those of chapters that are not there are left out.
-#[cfg(feature = "media")]
-pub(super) fn recording_pins(recording: &Recording, starts_s: &[f64]) -> Vec<clock::Pin> {
-    let pin = |pin: &Pin| {
-        let start_s = starts_s.get(pin.chapter)?;
-        Some(clock::Pin { recording_s: start_s + pin.footage.seconds(), log_t_s: pin.log_t_s })
-    };
-    recording.pins.iter().filter_map(pin).collect()
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -97,13 +76,11 @@ mod tests {
     }
 
     #[test]
-    fn pins_find_their_chapter_and_come_back() {
+    fn pins_find_their_chapter() {
         let pins = [(10.0, 20.0), (75.0, 85.0)].map(|(recording_s, log_t_s)| clock::Pin { recording_s, log_t_s });
         let starts_s = [0.0, 60.0];
         let in_book = book_pins(&pins, &starts_s).unwrap();
         assert_eq!(in_book[1], Pin { chapter: 1, footage: VideoTime::from_seconds(15.0), log_t_s: 85.0 });
-        #[cfg(feature = "media")]
-        assert_eq!(recording_pins(&Recording { chapters: vec![], pins: in_book }, &starts_s), pins);
         assert!(book_pins(&pins, &[]).is_err());
     }
 }

@@ -1,62 +1,48 @@
-//! Footage as the commands need it: looked into where this build can, and handed to the clock as plain data.
+//! Footage looked into where this build can, and handed to the clock as plain data.
 
 use std::path::{Path, PathBuf};
 
 use chrono::{DateTime, Utc};
 
-use crate::cli::console::{Console, Stop};
 use crate::clock::Chapter;
 use crate::job::Context;
+use crate::load::Error;
 #[cfg(feature = "media")]
 use crate::media;
 #[cfg(feature = "media")]
 use crate::present;
-use crate::report::{Content, FootageFound};
-use crate::session::Note;
-#[cfg(feature = "media")]
-use crate::session::VideoTime;
+use crate::report::FootageFound;
+use crate::session::{Note, VideoTime};
 
 /// What a footage file holds.
 #[derive(Debug, Clone)]
-pub(super) struct Footage {
-    #[cfg(feature = "media")]
-    pub(super) path: PathBuf,
-    pub(super) duration_s: f64,
+pub struct Footage {
+    pub path: PathBuf,
+    pub duration_s: f64,
     /// Presentation times of the first frame and of the end of the last.
-    #[cfg(feature = "media")]
-    pub(super) shown: (VideoTime, VideoTime),
-    pub(super) created: Option<DateTime<Utc>>,
-    pub(super) found: FootageFound,
-    pub(super) notes: Vec<Note>,
+    pub shown: (VideoTime, VideoTime),
+    pub created: Option<DateTime<Utc>>,
+    pub found: FootageFound,
+    pub notes: Vec<Note>,
 }
 
 /// The files as the clock needs them.
-pub(super) fn clock_chapters(footage: &[Footage]) -> Vec<Chapter> {
+pub fn clock_chapters(footage: &[Footage]) -> Vec<Chapter> {
     footage.iter().map(|it| Chapter { duration_s: it.duration_s, created: it.created }).collect()
 }
 
-/// Looks into each file, in order, and warns of what is odd.
-pub(super) fn probe_all(paths: &[PathBuf], console: &mut Console<'_>, context: &Context) -> Result<Vec<Footage>, Stop> {
-    let mut footage = Vec::with_capacity(paths.len());
-    for path in paths {
+/// Looks into each file, in order.
+pub fn probe_all(paths: &[PathBuf], context: &Context) -> Result<Vec<Footage>, Error> {
+    let probe_next = |path: &PathBuf| {
         context.check()?;
-        let one = probe(path)?;
-        console.notes(&one.notes);
-        footage.push(one);
-    }
-    Ok(footage)
-}
-
-/// For `check`.
-pub(super) fn check(path: &Path, notes: &mut Vec<Note>) -> Result<Content, Stop> {
-    let footage = probe(path)?;
-    notes.extend(footage.notes);
-    Ok(Content::Footage(footage.found))
+        probe(path)
+    };
+    paths.iter().map(probe_next).collect()
 }
 
 /// Whether bytes begin like a film: ISO base media (ISO/IEC 14496-12, boxes with a four-letter type), Matroska and
 /// WebM (RFC 8794, EBML magic), AVI (RIFF), MPEG transport stream (ISO/IEC 13818-1, a sync byte every 188 bytes).
-pub(super) fn recognise(head: &[u8]) -> bool {
+pub fn recognise(head: &[u8]) -> bool {
     const BOXES: [&[u8]; 6] = [b"ftyp", b"moov", b"mdat", b"free", b"wide", b"skip"];
     let iso = head.get(4..8).is_some_and(|it| BOXES.contains(&it));
     let ebml = head.starts_with(&[0x1a, 0x45, 0xdf, 0xa3]);
@@ -65,10 +51,11 @@ pub(super) fn recognise(head: &[u8]) -> bool {
     iso || ebml || riff || transport
 }
 
+/// Looks into one file.
 #[cfg(feature = "media")]
-fn probe(path: &Path) -> Result<Footage, Stop> {
-    let seen = media::probe(path).map_err(Stop::from)?;
-    let frames = media::frame_times(path).map_err(Stop::from)?.len();
+pub fn probe(path: &Path) -> Result<Footage, Error> {
+    let seen = media::probe(path)?;
+    let frames = media::frame_times(path)?.len();
     let mut details = vec![format!("video: {}", seen.codec)];
     details.push(seen.audio.as_ref().map_or_else(|| "no audio".to_owned(), |it| format!("audio: {it}")));
     if seen.video_streams > 1 {
@@ -99,12 +86,10 @@ fn probe(path: &Path) -> Result<Footage, Stop> {
     })
 }
 
+/// Footage is beyond this build.
 #[cfg(not(feature = "media"))]
-fn probe(path: &Path) -> Result<Footage, Stop> {
-    Err(Stop::Failed(anyhow::anyhow!(
-        "{}: is footage, which this build cannot look into; use a build with the feature media",
-        path.display()
-    )))
+pub fn probe(path: &Path) -> Result<Footage, Error> {
+    Err(Error::FootageUnreadable { path: path.to_owned() })
 }
 
 #[cfg(test)]
