@@ -56,6 +56,36 @@ impl Context {
     }
 }
 
+/// Work that goes on on a thread of its own. Dropping the handle cancels it; the thread ends at its next look.
+#[derive(Debug)]
+pub struct Handle {
+    context: Context,
+}
+
+impl Handle {
+    pub fn context(&self) -> &Context {
+        &self.context
+    }
+}
+
+impl Drop for Handle {
+    fn drop(&mut self) {
+        self.context.cancel();
+    }
+}
+
+/// Starts `work` on a thread called `name`. What it finds out goes through a channel of the caller's.
+///
+/// # Errors
+/// The system gives no more threads.
+#[allow(clippy::disallowed_methods, reason = "this is the one place that starts threads")]
+pub fn start(name: &str, work: impl FnOnce(&Context) + Send + 'static) -> std::io::Result<Handle> {
+    let context = Context::new();
+    let of_worker = context.clone();
+    std::thread::Builder::new().name(name.to_owned()).spawn(move || work(&of_worker))?;
+    Ok(Handle { context })
+}
+
 /// Does `work` on this thread, and meanwhile hands its progress (0 to 1) to `show` once a `period` on another.
 pub fn watch<R>(context: &Context, period: Duration, mut show: impl FnMut(f64) + Send, work: impl FnOnce() -> R) -> R {
     let (done, wait) = std::sync::mpsc::channel::<()>();
@@ -134,6 +164,21 @@ mod tests {
             },
         );
         assert_eq!(result, 7);
+    }
+
+    #[test]
+    fn dropping_the_handle_cancels_the_work() {
+        let (done, ended) = std::sync::mpsc::channel();
+        let handle = start("test", move |context| {
+            while context.check().is_ok() {
+                std::thread::yield_now();
+            }
+            done.send(()).unwrap();
+        })
+        .unwrap();
+        assert_eq!(ended.try_recv(), Err(std::sync::mpsc::TryRecvError::Empty));
+        drop(handle);
+        ended.recv().unwrap();
     }
 
     #[test]

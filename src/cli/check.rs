@@ -6,10 +6,9 @@ use std::path::Path;
 use crate::book::{self, Book, FileRef};
 use crate::cli::args::{CheckArgs, Format};
 use crate::cli::console::{Console, Stop};
-use crate::files;
 use crate::job::Context;
-use crate::load::{self, footage};
-use crate::log::{self, ColumnMap};
+use crate::load::{self, FileKind, footage};
+use crate::log::ColumnMap;
 use crate::present;
 use crate::report::{Checked, Content, LogFound, checks_csv, checks_json, checks_text};
 use crate::session::Note;
@@ -54,32 +53,20 @@ fn check(path: &Path, columns: Option<&ColumnMap>) -> Result<Checked, Stop> {
 }
 
 fn look_into(path: &Path, columns: Option<&ColumnMap>, notes: &mut Vec<Note>) -> Result<Content, Stop> {
-    let head = files::read_head(path, load::HEAD_BYTES)?;
-    if book::file::recognise(&head) {
-        let book = book::file::open(path)?;
-        return Ok(Content::Book(book_lines(&book, path, notes)?));
-    }
-    if track_file::recognise(&head) {
-        return Ok(Content::Track(track_lines(&load::read_track(path, notes)?)));
-    }
-    if log::recognise(&head).is_none() && footage::recognise(&head) {
-        let footage = footage::probe(path)?;
-        notes.extend(footage.notes);
-        return Ok(Content::Footage(footage.found));
-    }
-    if head.is_empty() {
-        return Err(Stop::Failed(anyhow::anyhow!("{}: holds nothing; record or copy it again", path.display())));
-    }
-    if log::recognise(&head).is_none() && head.contains(&0) {
-        return Err(Stop::Failed(anyhow::anyhow!(
-            "{}: is of no kind known here; logs are CSV, NMEA 0183 or GPX, footage is MP4, QuickTime, Matroska, WebM, AVI \
-             or MPEG-TS",
-            path.display()
-        )));
-    }
-    let samples = load::read_log(path, columns)?;
-    notes.extend_from_slice(samples.notes());
-    Ok(Content::Log(LogFound::of(&samples)))
+    Ok(match load::kind_of(path)? {
+        FileKind::Book => Content::Book(book_lines(&book::file::open(path)?, path, notes)?),
+        FileKind::Track => Content::Track(track_lines(&load::read_track(path, notes)?)),
+        FileKind::Footage => {
+            let footage = footage::probe(path)?;
+            notes.extend(footage.notes);
+            Content::Footage(footage.found)
+        }
+        FileKind::Log => {
+            let samples = load::read_log(path, columns)?;
+            notes.extend_from_slice(samples.notes());
+            Content::Log(LogFound::of(&samples))
+        }
+    })
 }
 
 /// What the book holds. A file that cannot be found makes the book unusable.

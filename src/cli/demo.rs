@@ -4,7 +4,7 @@
 use std::path::{Path, PathBuf};
 
 use crate::analysis::Analysis;
-use crate::book::{self, Book, Op, Pin, Recording, file::refer_to};
+use crate::book::{self, Op};
 use crate::cli::args::{ClockArgs, DemoArgs};
 use crate::cli::console::{Console, Stop, with_progress};
 use crate::cli::{clip, plan, session};
@@ -16,10 +16,6 @@ use crate::present;
 use crate::reel::{ClipOptions, ClipPlan};
 use crate::report::{PassesView, passes_text};
 use crate::sample::{self, SampleOptions, WrittenSample};
-use crate::session::VideoTime;
-
-/// The truth of a sample is a small file.
-const LARGEST_TRUTH_BYTES: u64 = 16 << 20;
 
 pub(super) fn run(args: &DemoArgs, console: &mut Console<'_>, context: &Context) -> Result<u8, Stop> {
     let overwrite = plan::overwrite(args.force);
@@ -31,7 +27,7 @@ pub(super) fn run(args: &DemoArgs, console: &mut Console<'_>, context: &Context)
     console.say(&format!("1. A sample session goes into {}: log, track, footage.", shown(&args.out)));
     let written = write_sample(&args.out, overwrite, context)?;
     console.say("2. A book is made of it, and its passes are found.");
-    make_book(&written, &book_path, overwrite)?;
+    book::file::save(&written.book()?, &book_path, overwrite)?;
     let session = load::open(&book_path, &Reading::default(), context)?;
     let analysis = session::analyse(&session, console, context)?;
     let view = PassesView { samples: &session.samples, analysis: &analysis, laps: &[], corners: &[] };
@@ -60,19 +56,6 @@ fn write_sample(folder: &Path, overwrite: Overwrite, context: &Context) -> Resul
     })
 }
 
-/// Driver A's log with the footage and the track.
-fn make_book(written: &WrittenSample, path: &Path, overwrite: Overwrite) -> Result<(), Stop> {
-    let chapters = written.footage.iter().map(|it| refer_to(it)).collect::<Result<_, _>>()?;
-    let book = Book {
-        logs: written.logs.iter().take(1).map(|it| refer_to(it)).collect::<Result<_, _>>()?,
-        recording: Recording { chapters, pins: Vec::new() },
-        track: Some(refer_to(&written.track)?),
-        driver: Some("Driver A".to_owned()),
-        ..Book::default()
-    };
-    Ok(book::file::save(&book, path, overwrite)?)
-}
-
 /// Shows what the camera's own clock is worth, then sets the clock by hand in the book, as its user would.
 fn set_clock(
     written: &WrittenSample,
@@ -95,7 +78,7 @@ fn set_clock(
             console.say(&format!("   ({})", present::note(note)));
         }
     }
-    let log_t_s = known_offset_s(&written.truth)?;
+    let log_t_s = written.footage_begins_s.unwrap_or_default();
     console.say(&format!(
         "   The camera's clock is wrong by design. So the clock is set by hand, as a user would who sees the kart cross\n   \
          the line: cornerbook align {} --offset {log_t_s:.3} --out … says that the footage begins {log_t_s:.3} s into the log.",
@@ -103,19 +86,10 @@ fn set_clock(
     ));
     let Some((_, book)) = &session.book else { return Ok(()) };
     let mut book = book.clone();
-    let pins = vec![Pin { chapter: 0, footage: VideoTime(0), log_t_s }];
-    let recording = Recording { pins, ..book.recording.clone() };
-    book.apply(Op::Recording(recording)).map_err(|refused| anyhow::anyhow!("{}: {refused}", path.display()))?;
+    let pinned = written.pinned(&book.recording);
+    book.apply(Op::Recording(pinned)).map_err(|refused| anyhow::anyhow!("{}: {refused}", path.display()))?;
     // The book was made a moment ago by this very run.
     Ok(book::file::save(&book, path, Overwrite::Replace)?)
-}
-
-/// Where the sample's footage truly begins on the log, s: written beside the sample for tests and demo.
-fn known_offset_s(truth: &Path) -> Result<f64, Stop> {
-    let bytes = files::read(truth, LARGEST_TRUTH_BYTES)?;
-    let json: Option<serde_json::Value> = serde_json::from_slice(&bytes).ok();
-    let offset_s = json.and_then(|it| it["footage"][0]["log_t_s_at_zero"].as_f64());
-    Ok(offset_s.ok_or_else(|| anyhow::anyhow!("{}: names no footage; write the sample anew", truth.display()))?)
 }
 
 /// Of the passes that the footage covers with lead and tail, those of the corner where the exit gate speeds differ

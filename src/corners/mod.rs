@@ -104,6 +104,42 @@ pub struct Pass {
     pub unclear: Vec<Unclear>,
 }
 
+impl Pass {
+    /// Log times of turn-in and exit, s, or of the gates in their place; `None` where neither is known.
+    pub fn times_s(&self) -> Option<(f64, f64)> {
+        let begin_s = self.turn_in.map(|it| it.t_s.value).or(self.entry_gate_t_s)?;
+        let finish_s = self.exit.map(|it| it.t_s.value).or(self.exit_gate_t_s)?;
+        (finish_s > begin_s).then_some((begin_s, finish_s))
+    }
+
+    /// A pass of which nothing is known.
+    #[cfg(test)]
+    pub(crate) fn nothing_known(lap: u32, corner: u32, direction: Direction) -> Self {
+        Self {
+            lap,
+            corner,
+            direction,
+            turn_in: None,
+            apex: None,
+            exit: None,
+            approach_speed_mps: None,
+            entry_speed_mps: None,
+            min_speed_mps: None,
+            min_speed_t_s: None,
+            exit_speed_mps: None,
+            entry_gate_speed_mps: None,
+            exit_gate_speed_mps: None,
+            time_s: None,
+            path_m: None,
+            exit_cost_s: None,
+            entry_gate_t_s: None,
+            exit_gate_t_s: None,
+            edited: Vec::new(),
+            unclear: Vec::new(),
+        }
+    }
+}
+
 /// Reasons why a figure of a pass is missing.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Unclear {

@@ -3,6 +3,7 @@
 
 mod aligned;
 pub mod footage;
+mod kind;
 
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
@@ -18,13 +19,14 @@ use crate::session::{Note, Samples};
 use crate::track::file::{self as track_file, TrackFile};
 
 pub use aligned::{Aligned, align};
+pub use kind::{FileKind, book_of, free_name, kind_of};
 
 /// A day at 100 Hz with many channels is below this.
 const LARGEST_LOG_BYTES: u64 = 4 << 30;
 /// Track files and column maps are written by hand or drawn on a map.
 const LARGEST_TEXT_BYTES: u64 = 64 << 20;
 /// How much of a file tells what it is.
-pub const HEAD_BYTES: u64 = 64 << 10;
+const HEAD_BYTES: u64 = 64 << 10;
 
 /// Why a session cannot be loaded: one sentence with file, place, what is wrong and what to do.
 #[derive(Debug, thiserror::Error)]
@@ -41,6 +43,19 @@ pub enum Error {
     Track(#[from] track_file::Error),
     #[error("{}, byte {byte}: is no UTF-8 text; a column map is TOML", path.display())]
     NotText { path: PathBuf, byte: usize },
+    #[error("{}: holds nothing; record or copy it again", path.display())]
+    Empty { path: PathBuf },
+    #[error(
+        "{}: is of no kind known here; logs are CSV, NMEA 0183 or GPX, footage is MP4, QuickTime, Matroska, WebM, AVI or \
+         MPEG-TS", path.display()
+    )]
+    UnknownKind { path: PathBuf },
+    #[error("{}: is a book; open it by itself", path.display())]
+    BookAmongFiles { path: PathBuf },
+    #[error("{}: is a second track file; give one", path.display())]
+    SecondTrack { path: PathBuf },
+    #[error("there is no log among the files; add the logger's file")]
+    NoLog,
     #[error("there is no footage; name it with --video")]
     NoFootage,
     #[cfg(feature = "media")]

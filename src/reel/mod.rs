@@ -3,6 +3,8 @@
 
 mod overlay;
 mod plan;
+mod session;
 
 pub use overlay::{Caption, MapShape, MapState, MarkState, OverlayScript, OverlayState, Phase};
 pub use plan::{Chapter, ClipOptions, ClipPlan, Cut, PlanError, clip_plan, session_has};
+pub use session::{Stretch, stretch_at, stretch_script, stretches};

@@ -151,7 +151,7 @@ pub fn clip_plan(
         let laps: Vec<u32> = analysis.laps.iter().map(|it| it.number).collect();
         if laps.contains(&lap) { PlanError::NoPass { lap, corner } } else { absent("lap", lap, laps) }
     })?;
-    let (begin_s, finish_s) = pass_times_s(pass).ok_or(PlanError::NotLocated { lap, corner })?;
+    let (begin_s, finish_s) = pass.times_s().ok_or(PlanError::NotLocated { lap, corner })?;
     let wanted_s = (begin_s - options.lead_s, finish_s + options.tail_s);
     let spans = footage_of(lap, corner, chapters, (begin_s, finish_s), wanted_s)?;
     let shown_s = (spans[0].from_s, spans[spans.len() - 1].until_s);
@@ -178,13 +178,6 @@ fn check_options(options: &ClipOptions) -> Result<(), PlanError> {
         Some((name, value, _, rule)) => Err(PlanError::Option { name, value, rule }),
         None => Ok(()),
     }
-}
-
-/// Log times of turn-in and exit, or of the gates in their place.
-fn pass_times_s(pass: &Pass) -> Option<(f64, f64)> {
-    let begin_s = pass.turn_in.map(|it| it.t_s.value).or(pass.entry_gate_t_s)?;
-    let finish_s = pass.exit.map(|it| it.t_s.value).or(pass.exit_gate_t_s)?;
-    (finish_s > begin_s).then_some((begin_s, finish_s))
 }
 
 /// The stretches of footage from `wanted` that hang together around the whole pass, in order of log time.

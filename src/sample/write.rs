@@ -5,6 +5,7 @@ use std::path::{Path, PathBuf};
 use chrono::{SecondsFormat, TimeDelta};
 use serde_json::json;
 
+use crate::book::{self, Book, Pin, Recording, file::refer_to};
 use crate::files::{self, Overwrite};
 use crate::job;
 use crate::sample::circuit::Circuit;
@@ -13,7 +14,7 @@ use crate::sample::footage::{Camera, FootageOptions};
 use crate::sample::logger::{LoggerNoise, log_samples};
 use crate::sample::scenario::{Scenario, simulate};
 use crate::sample::writers::{CsvStyle, TimeStyle, csv_log, gpx_log, nmea_log};
-use crate::session::{ClockMap, Samples, SamplesParts};
+use crate::session::{ClockMap, Samples, SamplesParts, VideoTime};
 
 /// The other drivers go out this much later, min.
 const NEXT_DRIVER_AFTER_MIN: i64 = 25;
@@ -68,7 +69,7 @@ impl Default for SampleOptions {
 }
 
 /// The files written; logs in the order of the drivers, driver A's first.
-#[derive(Debug, Clone, Default, PartialEq, Eq)]
+#[derive(Debug, Clone, Default, PartialEq)]
 pub struct WrittenSample {
     pub logs: Vec<PathBuf>,
     /// Parts of driver A's log in other formats, where asked for.
@@ -76,6 +77,8 @@ pub struct WrittenSample {
     pub track: PathBuf,
     /// Driver A's.
     pub footage: Vec<PathBuf>,
+    /// Where the footage truly begins on driver A's log, s: its own stamp is wrong by design. `None` without footage.
+    pub footage_begins_s: Option<f64>,
     pub truth: PathBuf,
 }
 
@@ -117,6 +120,7 @@ pub fn write_sample(folder: &Path, options: &SampleOptions, context: &job::Conte
         let path = folder.join("driver-a.mp4");
         if film(&path, options.overwrite, &scenarios[0], &camera, how, context)? {
             footage.push(footage_truth(&scenarios[0], &camera, how, &path));
+            written.footage_begins_s = Some(camera.clock.log_t_s_at_zero);
             written.footage.push(path);
         }
     }
@@ -130,6 +134,31 @@ pub fn write_sample(folder: &Path, options: &SampleOptions, context: &job::Conte
     write(&written.truth, &format!("{truth:#}\n"))?;
     context.set_progress(1.0);
     Ok(written)
+}
+
+impl WrittenSample {
+    /// A book of driver A's log with the track and the footage, whose clock is still to be set.
+    ///
+    /// # Errors
+    /// A file that was written is there no more.
+    pub fn book(&self) -> Result<Book, book::file::Error> {
+        Ok(Book {
+            logs: self.logs.iter().take(1).map(|it| refer_to(it)).collect::<Result<_, _>>()?,
+            recording: Recording {
+                chapters: self.footage.iter().map(|it| refer_to(it)).collect::<Result<_, _>>()?,
+                pins: Vec::new(),
+            },
+            track: Some(refer_to(&self.track)?),
+            driver: Some("Driver A".to_owned()),
+            ..Book::default()
+        })
+    }
+
+    /// The footage with its clock set by hand, as a user would who knows when it begins.
+    pub fn pinned(&self, recording: &Recording) -> Recording {
+        let pin = |log_t_s| Pin { chapter: 0, footage: VideoTime(0), log_t_s };
+        Recording { pins: self.footage_begins_s.map(pin).into_iter().collect(), ..recording.clone() }
+    }
 }
 
 /// Drivers A, B and C, one after the other. Driver A meets traffic once, in a lap that is filmed.
