@@ -56,34 +56,35 @@ impl Context {
     }
 }
 
-/// Work that goes on on a thread of its own. Dropping the handle cancels it; the thread ends at its next look.
+/// A worker of its own thread. Dropping the handle cancels the work and does not wait for it: the thread ends at the
+/// work's next look at its context.
 #[derive(Debug)]
-pub struct Handle {
+pub struct Worker {
     context: Context,
 }
 
-impl Handle {
+impl Worker {
+    /// For its progress.
     pub fn context(&self) -> &Context {
         &self.context
     }
 }
 
-impl Drop for Handle {
+impl Drop for Worker {
     fn drop(&mut self) {
         self.context.cancel();
     }
 }
 
-/// Starts `work` on a thread called `name`. What it finds out goes through a channel of the caller's.
-///
-/// # Errors
-/// The system gives no more threads.
-#[allow(clippy::disallowed_methods, reason = "this is the one place that starts threads")]
-pub fn start(name: &str, work: impl FnOnce(&Context) + Send + 'static) -> std::io::Result<Handle> {
+/// Starts `work` on a thread of this name (the system shows its first 15 bytes).
+pub fn start(name: &str, work: impl FnOnce(&Context) + Send + 'static) -> Worker {
     let context = Context::new();
-    let of_worker = context.clone();
-    std::thread::Builder::new().name(name.to_owned()).spawn(move || work(&of_worker))?;
-    Ok(Handle { context })
+    let seen_by_worker = context.clone();
+    std::thread::Builder::new()
+        .name(name.to_owned())
+        .spawn(move || work(&seen_by_worker))
+        .expect("the system has room for one more thread");
+    Worker { context }
 }
 
 /// Does `work` on this thread, and meanwhile hands its progress (0 to 1) to `show` once a `period` on another.
@@ -167,18 +168,19 @@ mod tests {
     }
 
     #[test]
-    fn dropping_the_handle_cancels_the_work() {
-        let (done, ended) = std::sync::mpsc::channel();
-        let handle = start("test", move |context| {
+    fn a_dropped_worker_is_cancelled_and_ends() {
+        let (seen, inbox) = std::sync::mpsc::channel();
+        let worker = start("test worker", move |context| {
+            seen.send(std::thread::current().name().map(str::to_owned)).unwrap();
             while context.check().is_ok() {
                 std::thread::yield_now();
             }
-            done.send(()).unwrap();
-        })
-        .unwrap();
-        assert_eq!(ended.try_recv(), Err(std::sync::mpsc::TryRecvError::Empty));
-        drop(handle);
-        ended.recv().unwrap();
+        });
+        assert_eq!(inbox.recv().unwrap().as_deref(), Some("test worker"));
+        assert!(inbox.try_recv().is_err(), "the work goes on until its handle is dropped");
+        drop(worker);
+        // The sender lives in the work: the channel closes when the thread is done with it.
+        assert!(inbox.recv().is_err());
     }
 
     #[test]

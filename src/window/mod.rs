@@ -1,2 +1,20 @@
 //! The GTK 4 window. Takes what a person does, gives operations to the book and requests to the player; computes
 //! nothing itself. No GTK type leaves this room, and all of it lives on the main thread.
+//!
+//! ```text
+//! MainWindow                 header, messages, one of three pages
+//! ├── StartPage              new book, open, sample, books opened last
+//! ├── busy                   what is being done, how far it is, cancel
+//! └── ReviewPage             picture, transport, strip, map, passes
+//! ```
+
+mod app;
+mod inbox;
+mod loading;
+mod main_window;
+mod navigate;
+mod review;
+mod settings;
+mod start_page;
+
+pub use app::run;

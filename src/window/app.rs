@@ -1,0 +1,75 @@
+//! The application: starts GTK, opens windows, holds the settings.
+
+use std::cell::RefCell;
+use std::path::{Path, PathBuf};
+use std::rc::Rc;
+
+use gtk::gio;
+use gtk::glib;
+use gtk::prelude::*;
+use gtk4 as gtk;
+
+use crate::window::main_window::MainWindow;
+use crate::window::settings::Settings;
+
+/// How the desktop knows the program: desktop file, icon and metainfo carry the same name.
+pub(crate) const APPLICATION_ID: &str = "org.cornerbook.Cornerbook";
+
+/// The settings, shared by all windows, and where they are kept.
+#[derive(Debug, Clone)]
+pub(crate) struct SharedSettings {
+    path: PathBuf,
+    value: Rc<RefCell<Settings>>,
+}
+
+impl SharedSettings {
+    fn of_user() -> (Self, Option<String>) {
+        let path = glib::user_config_dir().join("cornerbook").join("settings.json");
+        let (value, trouble) = Settings::read(&path);
+        (Self { path, value: Rc::new(RefCell::new(value)) }, trouble)
+    }
+
+    pub(crate) fn get(&self) -> Settings {
+        self.value.borrow().clone()
+    }
+
+    /// Changes the settings and keeps them; the sentence tells why they could not be kept.
+    pub(crate) fn change(&self, change: impl FnOnce(&mut Settings)) -> Result<(), String> {
+        change(&mut self.value.borrow_mut());
+        self.value.borrow().write(&self.path).map_err(|error| error.to_string())
+    }
+}
+
+/// Opens the window, on a book or on the start page, and comes back when it is closed: the exit code.
+pub fn run(book: Option<&Path>) -> u8 {
+    // Each start is a program of its own: what happens to one book never touches another.
+    let application =
+        gtk::Application::builder().application_id(APPLICATION_ID).flags(gio::ApplicationFlags::NON_UNIQUE).build();
+    application.connect_startup(|_| {
+        load_style();
+        gtk::Window::set_default_icon_name(APPLICATION_ID);
+    });
+    let book = book.map(Path::to_owned);
+    application.connect_activate(move |application| {
+        let (settings, trouble) = SharedSettings::of_user();
+        let window = MainWindow::new(application, settings);
+        window.present();
+        if let Some(trouble) = trouble {
+            window.tell(&trouble);
+        }
+        if let Some(book) = &book {
+            window.open(book);
+        }
+    });
+    // What was typed has been taken apart already.
+    let code = application.run_with_args::<&str>(&[]);
+    u8::try_from(code.value()).unwrap_or(1)
+}
+
+fn load_style() {
+    let provider = gtk::CssProvider::new();
+    provider.load_from_data(include_str!("../../resources/window/style.css"));
+    if let Some(display) = gtk::gdk::Display::default() {
+        gtk::style_context_add_provider_for_display(&display, &provider, gtk::STYLE_PROVIDER_PRIORITY_APPLICATION);
+    }
+}

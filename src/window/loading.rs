@@ -1,0 +1,85 @@
+//! Opening a book for review, on a worker: files to a session, its analysis, its footage on the log's clock.
+
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+
+use crate::analysis::Analysis;
+use crate::book::Book;
+use crate::clock::FootageClock;
+use crate::job::Context;
+use crate::load::{self, Error, Reading, Session};
+use crate::present;
+use crate::session::{ClockMap, VideoTime};
+
+/// A book that is ready for review.
+#[derive(Debug)]
+pub(crate) struct Loaded {
+    pub(crate) path: PathBuf,
+    pub(crate) book: Book,
+    pub(crate) session: Session,
+    pub(crate) analysis: Arc<Analysis>,
+    pub(crate) footage: Footage,
+    /// What was set aside, assumed or found odd, in words.
+    pub(crate) sentences: Vec<String>,
+}
+
+/// The footage of a book.
+#[derive(Debug, Clone, Default)]
+pub(crate) struct Footage {
+    /// In order; those that cannot be looked into are left out and told.
+    pub(crate) chapters: Vec<Chapter>,
+    /// How it was put on the log's clock, in words.
+    pub(crate) clock: String,
+}
+
+#[derive(Debug, Clone)]
+pub(crate) struct Chapter {
+    pub(crate) path: PathBuf,
+    /// `None` where nothing tells where it lies on the log.
+    pub(crate) clock: Option<ClockMap>,
+    pub(crate) start: VideoTime,
+    pub(crate) end: VideoTime,
+}
+
+/// Opens a book. Footage that cannot be used does not keep the log from being reviewed.
+pub(crate) fn load(path: &Path, context: &Context) -> Result<Loaded, Error> {
+    let session = load::open(path, &Reading::default(), context)?;
+    let analysis = load::analyse(&session, context)?;
+    let mut sentences: Vec<String> = analysis.notes.iter().map(present::note).collect();
+    let book = session.book.as_ref().map(|(_, book)| book.clone()).unwrap_or_default();
+    let footage = match footage_of(&session, &mut sentences, context) {
+        Ok(footage) => footage,
+        Err(Error::Cancelled(cancelled)) => return Err(cancelled.into()),
+        Err(Error::NoFootage) => Footage::default(),
+        Err(error) => {
+            sentences.insert(0, error.to_string());
+            Footage::default()
+        }
+    };
+    Ok(Loaded { path: path.to_owned(), book, session, analysis: Arc::new(analysis), footage, sentences })
+}
+
+fn footage_of(session: &Session, sentences: &mut Vec<String>, context: &Context) -> Result<Footage, Error> {
+    let aligned = load::align(session, &[], None, context)?;
+    let notes = aligned.notes.iter().chain(aligned.footage.iter().flat_map(|it| &it.notes));
+    sentences.extend(notes.map(present::note));
+    let clock = aligned.clocks.first().map(clock_in_words).unwrap_or_default();
+    let chapter = |(footage, clock): (&load::footage::Footage, &FootageClock)| Chapter {
+        path: footage.path.clone(),
+        clock: clock.map,
+        start: footage.shown.0,
+        end: footage.shown.1,
+    };
+    Ok(Footage { chapters: aligned.footage.iter().zip(&aligned.clocks).map(chapter).collect(), clock })
+}
+
+fn clock_in_words(clock: &FootageClock) -> String {
+    let notes: Vec<String> = clock.notes.iter().map(present::note).collect();
+    match (clock.map, clock.ci95_s) {
+        (Some(_), Some(ci95_s)) if ci95_s > 0.0 => {
+            format!("on the log's clock to ±{} s; {}", present::fixed(ci95_s, 2), notes.join("; "))
+        }
+        (Some(_), _) => "on the log's clock by hand".to_owned(),
+        (None, _) => format!("not on the log's clock: {}", notes.join("; ")),
+    }
+}

@@ -1,0 +1,400 @@
+//! The main window: header, messages, and one of three pages. Opens books and makes new ones; the review itself is the
+//! review page's.
+
+use std::cell::{Cell, OnceCell, RefCell};
+use std::path::{Path, PathBuf};
+use std::time::Duration;
+
+use gtk::gio;
+use gtk::glib;
+use gtk::prelude::*;
+use gtk::subclass::prelude::*;
+use gtk4 as gtk;
+
+use crate::book::{self, Op};
+use crate::files::Overwrite;
+use crate::job::Context;
+use crate::load::{self, FileKind};
+use crate::sample::{self, SampleOptions};
+use crate::window::app::SharedSettings;
+use crate::window::inbox::{Running, in_background};
+use crate::window::loading::{self, Loaded};
+use crate::window::review::ReviewPage;
+use crate::window::start_page::StartPage;
+
+/// How often the progress bar is drawn anew.
+const PROGRESS_PERIOD: Duration = Duration::from_millis(100);
+
+mod imp {
+    use super::*;
+
+    #[derive(Debug, Default, gtk::CompositeTemplate)]
+    #[template(file = "../../resources/window/main.ui")]
+    pub struct MainWindow {
+        #[template_child]
+        pub(super) title_label: TemplateChild<gtk::Label>,
+        #[template_child]
+        pub(super) subtitle_label: TemplateChild<gtk::Label>,
+        #[template_child]
+        pub(super) start_button: TemplateChild<gtk::Button>,
+        #[template_child]
+        pub(super) undo_button: TemplateChild<gtk::Button>,
+        #[template_child]
+        pub(super) redo_button: TemplateChild<gtk::Button>,
+        #[template_child]
+        pub(super) message_revealer: TemplateChild<gtk::Revealer>,
+        #[template_child]
+        pub(super) message_label: TemplateChild<gtk::Label>,
+        #[template_child]
+        pub(super) message_close: TemplateChild<gtk::Button>,
+        #[template_child]
+        pub(super) stack: TemplateChild<gtk::Stack>,
+        #[template_child]
+        pub(super) start_page: TemplateChild<StartPage>,
+        #[template_child]
+        pub(super) busy_label: TemplateChild<gtk::Label>,
+        #[template_child]
+        pub(super) busy_bar: TemplateChild<gtk::ProgressBar>,
+        #[template_child]
+        pub(super) busy_cancel: TemplateChild<gtk::Button>,
+        #[template_child]
+        pub(super) review_page: TemplateChild<ReviewPage>,
+        pub(super) settings: OnceCell<SharedSettings>,
+        pub(super) running: RefCell<Option<Running>>,
+        /// The page to go back to when what is running is cancelled.
+        pub(super) page_before: Cell<Page>,
+    }
+
+    #[glib::object_subclass]
+    impl ObjectSubclass for MainWindow {
+        const NAME: &'static str = "CornerbookWindow";
+        type Type = super::MainWindow;
+        type ParentType = gtk::ApplicationWindow;
+
+        fn class_init(class: &mut Self::Class) {
+            StartPage::ensure_type();
+            ReviewPage::ensure_type();
+            class.bind_template();
+        }
+
+        fn instance_init(object: &glib::subclass::InitializingObject<Self>) {
+            object.init_template();
+        }
+    }
+
+    impl ObjectImpl for MainWindow {}
+    impl WidgetImpl for MainWindow {}
+    impl WindowImpl for MainWindow {}
+    impl ApplicationWindowImpl for MainWindow {}
+}
+
+glib::wrapper! {
+    pub struct MainWindow(ObjectSubclass<imp::MainWindow>)
+        @extends gtk::Widget, gtk::Window, gtk::ApplicationWindow,
+        @implements gio::ActionGroup, gio::ActionMap, gtk::Accessible, gtk::Buildable, gtk::ConstraintTarget,
+            gtk::Native, gtk::Root, gtk::ShortcutManager;
+}
+
+/// What the window shows.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub(super) enum Page {
+    #[default]
+    Start,
+    Busy,
+    Review,
+}
+
+impl Page {
+    fn name(self) -> &'static str {
+        match self {
+            Self::Start => "start",
+            Self::Busy => "busy",
+            Self::Review => "review",
+        }
+    }
+}
+
+impl MainWindow {
+    pub(crate) fn new(application: &gtk::Application, settings: SharedSettings) -> Self {
+        let window: Self = glib::Object::builder().property("application", application).build();
+        window.imp().review_page.set_settings(settings.clone());
+        window.imp().settings.set(settings).expect("the window is made once");
+        window.add_actions(application);
+        window.connect_parts();
+        window.show_page(Page::Start);
+        window
+    }
+
+    fn settings(&self) -> &SharedSettings {
+        self.imp().settings.get().expect("set where the window is made")
+    }
+
+    fn add_actions(&self, application: &gtk::Application) {
+        let on = |name: &str, keys: &[&str], act: fn(&Self)| {
+            let action = gio::SimpleAction::new(name, None);
+            let window = self.downgrade();
+            action.connect_activate(move |_, _| {
+                if let Some(window) = window.upgrade() {
+                    act(&window);
+                }
+            });
+            self.add_action(&action);
+            application.set_accels_for_action(&format!("win.{name}"), keys);
+        };
+        on("new", &["<Control>n"], Self::choose_files);
+        on("open", &["<Control>o"], Self::choose_book);
+        on("sample", &[], Self::open_sample);
+        on("show-start", &[], Self::leave_book);
+        on("undo", &["<Control>z"], |it| it.imp().review_page.undo());
+        on("redo", &["<Control><Shift>z"], |it| it.imp().review_page.redo());
+        on("about", &[], Self::show_about);
+        on("close", &["<Control>w", "<Control>q"], Self::close);
+        on("fullscreen", &["F11"], |it| it.set_fullscreened(!it.is_fullscreen()));
+    }
+
+    fn connect_parts(&self) {
+        let imp = self.imp();
+        let window = self.downgrade();
+        let with_window = move |act: fn(&Self)| {
+            let window = window.clone();
+            move || {
+                if let Some(window) = window.upgrade() {
+                    act(&window);
+                }
+            }
+        };
+        let hide_message = with_window(|it| it.imp().message_revealer.set_reveal_child(false));
+        imp.message_close.connect_clicked(move |_| hide_message());
+        let cancel = with_window(Self::cancel);
+        imp.busy_cancel.connect_clicked(move |_| cancel());
+        let window = self.downgrade();
+        imp.start_page.connect_book_chosen(move |path| {
+            if let Some(window) = window.upgrade() {
+                window.open(path);
+            }
+        });
+        let window = self.downgrade();
+        imp.review_page.connect_trouble(move |sentence| {
+            if let Some(window) = window.upgrade() {
+                window.tell(sentence);
+            }
+        });
+        let window = self.downgrade();
+        imp.review_page.connect_changed(move || {
+            if let Some(window) = window.upgrade() {
+                window.show_undo();
+            }
+        });
+        self.accept_drops();
+    }
+
+    /// Files dropped anywhere on the window become a book, or open one.
+    fn accept_drops(&self) {
+        let target = gtk::DropTarget::new(gtk::gdk::FileList::static_type(), gtk::gdk::DragAction::COPY);
+        let window = self.downgrade();
+        target.connect_drop(move |_, value, _, _| {
+            let (Some(window), Ok(list)) = (window.upgrade(), value.get::<gtk::gdk::FileList>()) else { return false };
+            let paths: Vec<PathBuf> = list.files().iter().filter_map(gio::File::path).collect();
+            window.open_files(&paths);
+            !paths.is_empty()
+        });
+        self.add_controller(target);
+    }
+
+    fn show_page(&self, page: Page) {
+        let imp = self.imp();
+        imp.stack.set_visible_child_name(page.name());
+        if page != Page::Busy {
+            imp.page_before.set(page);
+        }
+        if page == Page::Start {
+            imp.start_page.show_recent(&self.settings().get().recent);
+            imp.title_label.set_label("cornerbook");
+            imp.subtitle_label.set_visible(false);
+        }
+        imp.start_button.set_visible(page == Page::Review);
+        imp.undo_button.set_visible(page == Page::Review);
+        imp.redo_button.set_visible(page == Page::Review);
+    }
+
+    /// Shows one sentence until the person closes it or does something else that opens.
+    pub(crate) fn tell(&self, sentence: &str) {
+        let imp = self.imp();
+        imp.message_label.set_text(sentence);
+        imp.message_revealer.set_reveal_child(true);
+    }
+
+    /// Opens a book, or makes one of a log, as the file's content says.
+    pub(crate) fn open(&self, path: &Path) {
+        self.open_files(&[path.to_owned()]);
+    }
+
+    /// Opens a book, or makes a new one of the files.
+    fn open_files(&self, paths: &[PathBuf]) {
+        let paths = paths.to_vec();
+        self.load("Opening", move |context| match paths.as_slice() {
+            [only] if load::kind_of(only)? == FileKind::Book => Ok(loading::load(only, context)?),
+            _ => {
+                let book = load::book_of(&paths)?;
+                let path = load::free_name(&book);
+                book::file::save(&book, &path, Overwrite::Refuse)?;
+                Ok(loading::load(&path, context)?)
+            }
+        });
+    }
+
+    /// Writes the sample where the user's data is kept, unless it is there, and opens it.
+    fn open_sample(&self) {
+        let folder = glib::user_data_dir().join("cornerbook").join("sample");
+        self.load("Making the sample session: a log, a track and two laps of footage", move |context| {
+            let path = folder.join("sample.cornerbook");
+            if crate::files::length(&path).is_none() {
+                write_sample(&folder, &path, context)?;
+            }
+            Ok(loading::load(&path, context)?)
+        });
+    }
+
+    /// Does `work` behind the busy page and shows what was loaded.
+    fn load(&self, what: &str, work: impl FnOnce(&Context) -> anyhow::Result<Loaded> + Send + 'static) {
+        let imp = self.imp();
+        imp.message_revealer.set_reveal_child(false);
+        imp.busy_label.set_label(&format!("{what} …"));
+        imp.busy_bar.set_fraction(0.0);
+        self.show_page(Page::Busy);
+        imp.busy_cancel.grab_focus();
+        let window = self.downgrade();
+        let running = in_background("load", work, move |result| {
+            if let Some(window) = window.upgrade() {
+                window.show_loaded(result);
+            }
+        });
+        *imp.running.borrow_mut() = Some(running);
+        self.watch_progress();
+    }
+
+    fn watch_progress(&self) {
+        let window = self.downgrade();
+        glib::timeout_add_local(PROGRESS_PERIOD, move || {
+            let Some(window) = window.upgrade() else { return glib::ControlFlow::Break };
+            match &*window.imp().running.borrow() {
+                Some(running) => {
+                    window.imp().busy_bar.set_fraction(running.progress());
+                    glib::ControlFlow::Continue
+                }
+                None => glib::ControlFlow::Break,
+            }
+        });
+    }
+
+    fn cancel(&self) {
+        self.imp().running.replace(None);
+        self.show_page(self.imp().page_before.get());
+    }
+
+    fn show_loaded(&self, result: anyhow::Result<Loaded>) {
+        let imp = self.imp();
+        imp.running.replace(None);
+        match result {
+            Ok(loaded) => {
+                let kept = self.settings().change(|it| it.remember(&loaded.path));
+                imp.title_label.set_text(&loaded.path.file_stem().unwrap_or_default().to_string_lossy());
+                let driver = loaded.book.driver.clone().unwrap_or_default();
+                imp.subtitle_label.set_text(&driver);
+                imp.subtitle_label.set_visible(!driver.is_empty());
+                imp.review_page.show(loaded);
+                self.show_page(Page::Review);
+                self.show_undo();
+                imp.review_page.grab_focus();
+                if let Err(sentence) = kept {
+                    self.tell(&sentence);
+                }
+            }
+            Err(error) => {
+                self.show_page(imp.page_before.get());
+                self.tell(&error.to_string());
+            }
+        }
+    }
+
+    fn leave_book(&self) {
+        self.imp().review_page.clear();
+        self.show_page(Page::Start);
+    }
+
+    fn show_undo(&self) {
+        let imp = self.imp();
+        imp.undo_button.set_sensitive(imp.review_page.can_undo());
+        imp.redo_button.set_sensitive(imp.review_page.can_redo());
+    }
+
+    fn choose_files(&self) {
+        self.choose("New book from files", "Make a book", true);
+    }
+
+    fn choose_book(&self) {
+        self.choose("Open a book", "Open", false);
+    }
+
+    fn choose(&self, title: &str, accept: &str, several: bool) {
+        let chooser = gtk::FileChooserNative::new(
+            Some(title),
+            Some(self),
+            gtk::FileChooserAction::Open,
+            Some(accept),
+            Some("Cancel"),
+        );
+        chooser.set_select_multiple(several);
+        chooser.set_modal(true);
+        if !several {
+            let books = gtk::FileFilter::new();
+            books.set_name(Some("Books"));
+            books.add_pattern("*.cornerbook");
+            chooser.add_filter(&books);
+            let all = gtk::FileFilter::new();
+            all.set_name(Some("All files"));
+            all.add_pattern("*");
+            chooser.add_filter(&all);
+        }
+        let window = self.downgrade();
+        // The dialog lives until it has answered: the closure holds it.
+        let held = chooser.clone();
+        chooser.connect_response(move |_, response| {
+            let Some(window) = window.upgrade() else { return };
+            if response == gtk::ResponseType::Accept {
+                let files = held.files();
+                let paths: Vec<PathBuf> =
+                    (0..files.n_items()).filter_map(|it| files.item(it)?.downcast::<gio::File>().ok()?.path()).collect();
+                window.open_files(&paths);
+            }
+            held.destroy();
+        });
+        chooser.show();
+    }
+
+    fn show_about(&self) {
+        let about = gtk::AboutDialog::builder()
+            .transient_for(self)
+            .modal(true)
+            .program_name("cornerbook")
+            .version(env!("CARGO_PKG_VERSION"))
+            .comments(
+                "Corner-by-corner review of kart sessions.\n\nMotor sport is dangerous. This program informs, it does \
+                 not instruct: follow the circuit's rules, its marshals and licensed instructors, and drive within \
+                 your own limits. A difference inside the interval is none.",
+            )
+            .license_type(gtk::License::MitX11)
+            .build();
+        about.present();
+    }
+}
+
+/// The sample with its book, whose clock is set by hand: its camera's is wrong by design.
+fn write_sample(folder: &Path, path: &Path, context: &Context) -> anyhow::Result<()> {
+    let options = SampleOptions { overwrite: Overwrite::Replace, ..SampleOptions::default() };
+    let written = sample::write_sample(folder, &options, context)?;
+    let mut book = written.book()?;
+    let pinned = written.pinned(&book.recording);
+    book.apply(Op::Recording(pinned))?;
+    Ok(book::file::save(&book, path, Overwrite::Replace)?)
+}
