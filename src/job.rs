@@ -56,6 +56,30 @@ impl Context {
     }
 }
 
+/// A worker of its own thread. Dropping the handle cancels the work and does not wait for it: the thread ends at the
+/// work's next look at its context.
+#[derive(Debug)]
+pub struct Worker {
+    context: Context,
+}
+
+impl Drop for Worker {
+    fn drop(&mut self) {
+        self.context.cancel();
+    }
+}
+
+/// Starts `work` on a thread of this name (the system shows its first 15 bytes).
+pub fn start(name: &str, work: impl FnOnce(&Context) + Send + 'static) -> Worker {
+    let context = Context::new();
+    let seen_by_worker = context.clone();
+    std::thread::Builder::new()
+        .name(name.to_owned())
+        .spawn(move || work(&seen_by_worker))
+        .expect("the system has room for one more thread");
+    Worker { context }
+}
+
 /// Does `work` on this thread, and meanwhile hands its progress (0 to 1) to `show` once a `period` on another.
 pub fn watch<R>(context: &Context, period: Duration, mut show: impl FnMut(f64) + Send, work: impl FnOnce() -> R) -> R {
     let (done, wait) = std::sync::mpsc::channel::<()>();
@@ -134,6 +158,22 @@ mod tests {
             },
         );
         assert_eq!(result, 7);
+    }
+
+    #[test]
+    fn a_dropped_worker_is_cancelled_and_ends() {
+        let (seen, inbox) = std::sync::mpsc::channel();
+        let worker = start("test worker", move |context| {
+            seen.send(std::thread::current().name().map(str::to_owned)).unwrap();
+            while context.check().is_ok() {
+                std::thread::yield_now();
+            }
+        });
+        assert_eq!(inbox.recv().unwrap().as_deref(), Some("test worker"));
+        assert!(inbox.try_recv().is_err(), "the work goes on until its handle is dropped");
+        drop(worker);
+        // The sender lives in the work: the channel closes when the thread is done with it.
+        assert!(inbox.recv().is_err());
     }
 
     #[test]
