@@ -8,3 +8,5 @@ mod clips;
 mod made;
 #[path = "media/times.rs"]
 mod times;
+#[path = "media/viewing.rs"]
+mod viewing;

@@ -11,6 +11,7 @@ mod sound;
 mod source;
 mod stretch;
 mod times;
+mod viewer;
 mod writer;
 
 use std::sync::OnceLock;
@@ -22,6 +23,7 @@ pub use probe::{Footage, Orientation, probe};
 pub use reader::{Frame, FrameReader, Picture, Pixels};
 pub use render::{RenderedClip, render_clip};
 pub use times::frame_times;
+pub use viewer::{Bitmap, FootagePlace, FrameIndex, ShownFrame, Viewer, ViewerEvent, ViewerSettings};
 
 /// Elements that reading footage and rendering films cannot do without, with the Debian package of each.
 const NEEDED: [(&str, &str); 17] = [

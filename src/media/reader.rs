@@ -51,8 +51,8 @@ pub struct FrameReader {
     zero: Zero,
     ahead: VecDeque<Frame>,
     last_at: Option<VideoTime>,
-    /// Time of a frame that lies exactly where the search began: a decoder moves a frame that began earlier there.
-    doubtful: Option<VideoTime>,
+    /// Time of the frame, if any, that lies exactly where the segment of the last search begins.
+    at_segment_start: Option<VideoTime>,
 }
 
 impl FrameReader {
@@ -62,21 +62,35 @@ impl FrameReader {
         let path_for_errors = path.to_owned();
         let chain = move |stream: &Stream| picture_chain(&path_for_errors, stream, orientation, picture);
         let source = Source::open(path, Which::Video, Box::new(chain))?;
-        Ok(Self { path: path.to_owned(), source, zero, ahead: VecDeque::new(), last_at: None, doubtful: None })
+        Ok(Self { path: path.to_owned(), source, zero, ahead: VecDeque::new(), last_at: None, at_segment_start: None })
     }
 
     /// Goes to the frame on show at `at`: the last one whose presentation time is not after it (the first frame, where
     /// `at` lies before it). [`FrameReader::next_frame`] gives it next.
     pub fn seek(&mut self, at: VideoTime) -> Result<(), Error> {
+        self.seek_before(at)?;
+        while self.next_time()?.is_some_and(|next| next <= at) {
+            let Some(on_show) = self.ahead.pop_front() else { break };
+            if self.next_time()?.is_none_or(|next| next > at) {
+                self.ahead.push_front(on_show);
+                break;
+            }
+        }
+        Ok(())
+    }
+
+    /// Goes to a frame at or before the one on show at `at`, from which it can be decoded: the key frame before, or
+    /// one near it. Whoever calls this decodes the frames between one by one, and may stop at any of them.
+    pub fn seek_before(&mut self, at: VideoTime) -> Result<(), Error> {
         let mut back_ns = 0;
         loop {
             let target = VideoTime((at.0 - back_ns).max(0));
             self.ahead.clear();
             self.last_at = None;
-            self.doubtful = None;
             self.source.seek(self.zero.stream_ns(target))?;
-            self.skip_to(at)?;
-            let has_landed = self.ahead.front().is_some_and(|frame| frame.at <= at && self.doubtful != Some(frame.at));
+            let landed = self.first_sure_frame(target.0 == 0)?;
+            let has_landed = landed.as_ref().is_some_and(|frame| frame.at <= at);
+            self.ahead.extend(landed);
             if has_landed || target.0 == 0 {
                 return Ok(());
             }
@@ -101,18 +115,13 @@ impl FrameReader {
         Ok(self.ahead.front().map(|frame| frame.at))
     }
 
-    fn skip_to(&mut self, at: VideoTime) -> Result<(), Error> {
-        while let Some(frame) = self.decode()? {
-            let is_past = frame.at > at;
-            if !is_past {
-                self.ahead.clear();
-            }
-            self.ahead.push_back(frame);
-            if is_past {
-                break;
-            }
-        }
-        Ok(())
+    /// The first frame after a search whose time is its own: at the beginning of the file every one, elsewhere none
+    /// that lies exactly where the search began, for a decoder moves a frame that began earlier there.
+    fn first_sure_frame(&mut self, is_at_beginning: bool) -> Result<Option<Frame>, Error> {
+        self.at_segment_start = None;
+        let first = self.decode()?;
+        let is_doubtful = first.as_ref().is_some_and(|frame| self.at_segment_start == Some(frame.at));
+        if is_doubtful && !is_at_beginning { self.decode() } else { Ok(first) }
     }
 
     /// The next frame out of the decoder that is shown and later than the one before.
@@ -125,7 +134,7 @@ impl FrameReader {
             }
             self.last_at = Some(at);
             if timed.is_at_segment_start() {
-                self.doubtful = Some(at);
+                self.at_segment_start = Some(at);
             }
             return self.frame(at, &sample).map(Some);
         }

@@ -2,7 +2,7 @@
 //! as time in which nothing is shown, frames before the beginning of an edit are not shown, and where an edit begins
 //! inside a frame the first whole frame after it is shown from the edit's beginning. This is what FFmpeg's tools show.
 
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use gstreamer as gst;
 
@@ -24,6 +24,8 @@ pub(crate) struct Timed {
     stream_ns: i64,
     /// How long it is shown, as far as the container says, within its segment.
     pub(crate) duration_ns: Option<i64>,
+    /// Decoded without any other frame.
+    is_key: bool,
 }
 
 impl Timed {
@@ -41,6 +43,7 @@ impl Timed {
             segment_start_ns,
             stream_ns: time_ns + pts_ns - segment_start_ns,
             duration_ns: buffer.duration().and_then(ns).map(|it| it.min(left_ns)),
+            is_key: !buffer.flags().contains(gst::BufferFlags::DELTA_UNIT),
         })
     }
 
@@ -92,6 +95,7 @@ impl Zero {
 pub(crate) struct Shown {
     pub(crate) at: VideoTime,
     pub(crate) duration_ns: Option<i64>,
+    pub(crate) is_key: bool,
 }
 
 /// Opens a file for its packets alone: nothing is decoded.
@@ -113,23 +117,51 @@ pub(crate) fn first_packets(source: &Source) -> Result<Vec<Timed>, Error> {
 
 /// The frames among packets, in the order shown.
 pub(crate) fn shown_of(packets: &[Timed], zero: Zero) -> Vec<Shown> {
-    let shown = |it: &Timed| Some(Shown { at: zero.presentation(*it)?, duration_ns: it.duration_ns });
+    let shown =
+        |it: &Timed| Some(Shown { at: zero.presentation(*it)?, duration_ns: it.duration_ns, is_key: it.is_key });
     let mut frames: Vec<Shown> = packets.iter().filter_map(shown).collect();
     frames.sort_unstable();
     frames.dedup_by_key(|it| it.at);
     frames
 }
 
+/// A file's packets being read from its beginning, some at a time.
+#[derive(Debug)]
+pub(crate) struct PacketReader {
+    path: PathBuf,
+    source: Source,
+    packets: Vec<Timed>,
+}
+
+impl PacketReader {
+    pub(crate) fn open(path: &Path) -> Result<Self, Error> {
+        Ok(Self { path: path.to_owned(), source: open_packets(path)?, packets: Vec::new() })
+    }
+
+    /// Reads up to `count` packets; false at the end of the file.
+    pub(crate) fn read(&mut self, count: usize) -> Result<bool, Error> {
+        for _ in 0..count {
+            match self.source.pull()? {
+                Some(sample) => self.packets.extend(Timed::of(&sample)),
+                None => return Ok(false),
+            }
+        }
+        Ok(true)
+    }
+
+    /// The shown frames among what has been read, in the order shown, at least one.
+    pub(crate) fn shown(&self) -> Result<Vec<Shown>, Error> {
+        let first = &self.packets[..self.packets.len().min(REORDERED_AT_MOST)];
+        let frames = shown_of(&self.packets, Zero::of(first));
+        if frames.is_empty() { Err(Error::NoFrames { path: self.path.clone() }) } else { Ok(frames) }
+    }
+}
+
 /// Every shown frame of a file in the order shown, at least one. Reads the whole file but decodes nothing.
 pub(crate) fn shown_frames(path: &Path) -> Result<Vec<Shown>, Error> {
-    let source = open_packets(path)?;
-    let mut packets = first_packets(&source)?;
-    let zero = Zero::of(&packets);
-    while let Some(sample) = source.pull()? {
-        packets.extend(Timed::of(&sample));
-    }
-    let frames = shown_of(&packets, zero);
-    if frames.is_empty() { Err(Error::NoFrames { path: path.to_owned() }) } else { Ok(frames) }
+    let mut reader = PacketReader::open(path)?;
+    while reader.read(usize::MAX)? {}
+    reader.shown()
 }
 
 /// Presentation times of every shown frame, rising; at least one. Reads the whole file but decodes nothing.
