@@ -78,6 +78,9 @@ fn carry_out(cli: Cli, console: &mut Console<'_>, context: &Context) -> Result<u
         Some(Command::NeedsFootage(_)) => Err(Stop::Usage(
             "this build works without footage and has no such command; build it with the feature media".to_owned(),
         )),
+        #[cfg(feature = "window")]
+        None => open_window(cli.book.as_deref()),
+        #[cfg(not(feature = "window"))]
         None => match cli.book {
             Some(book) => Err(Stop::Usage(format!(
                 "{}: this build has no window to open it in; see it with cornerbook passes BOOK, \
@@ -90,6 +93,17 @@ fn carry_out(cli: Cli, console: &mut Console<'_>, context: &Context) -> Result<u
             }
         },
     }
+}
+
+/// Opens the window and comes back when it is closed.
+#[cfg(feature = "window")]
+fn open_window(book: Option<&std::path::Path>) -> Result<u8, Stop> {
+    if !crate::window::has_display() {
+        return Err(Stop::Failed(anyhow::anyhow!(
+            "there is no display to open a window on; cornerbook help lists what works without one"
+        )));
+    }
+    Ok(crate::window::run(book))
 }
 
 /// Help and version are results; everything else is an error.

@@ -5,11 +5,13 @@ mod note;
 mod number;
 mod table;
 pub mod timecode;
+mod whereabouts;
 mod words;
 
 pub use note::note;
 pub use number::{clock_time, decimals, difference, duration, fixed, interval, lap_time, speed, utc};
 pub use table::{Align, Table};
+pub use whereabouts::{Whereabouts, whereabouts};
 pub use words::{apex_by, direction, gate_origin, lap_kind, log_kind, mark, unclear};
 
 /// The usual cautions, as printed by the demo and in documents.

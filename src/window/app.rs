@@ -40,6 +40,11 @@ impl SharedSettings {
     }
 }
 
+/// Whether there is a display to open a window on.
+pub fn has_display() -> bool {
+    gtk::init().is_ok()
+}
+
 /// Opens the window, on a book or on the start page, and comes back when it is closed: the exit code.
 pub fn run(book: Option<&Path>) -> u8 {
     // Each start is a program of its own: what happens to one book never touches another.
@@ -62,8 +67,7 @@ pub fn run(book: Option<&Path>) -> u8 {
         }
     });
     // What was typed has been taken apart already.
-    let code = application.run_with_args::<&str>(&[]);
-    u8::try_from(code.value()).unwrap_or(1)
+    application.run_with_args::<&str>(&[]).get()
 }
 
 fn load_style() {

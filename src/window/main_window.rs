@@ -363,8 +363,9 @@ impl MainWindow {
             let Some(window) = window.upgrade() else { return };
             if response == gtk::ResponseType::Accept {
                 let files = held.files();
-                let paths: Vec<PathBuf> =
-                    (0..files.n_items()).filter_map(|it| files.item(it)?.downcast::<gio::File>().ok()?.path()).collect();
+                let paths: Vec<PathBuf> = (0..files.n_items())
+                    .filter_map(|it| files.item(it)?.downcast::<gio::File>().ok()?.path())
+                    .collect();
                 window.open_files(&paths);
             }
             held.destroy();

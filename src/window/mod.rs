@@ -13,8 +13,9 @@ mod inbox;
 mod loading;
 mod main_window;
 mod navigate;
+mod picture;
 mod review;
 mod settings;
 mod start_page;
 
-pub use app::run;
+pub use app::{has_display, run};

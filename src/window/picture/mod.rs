@@ -18,8 +18,7 @@ use crate::draw::Tile;
 /// One notch of the wheel, and one press of a key, magnify by this much.
 const ZOOM_STEP: f64 = 1.25;
 
-/// Called with the size that the picture has on the screen, px; `None` where it is zoomed and wants all its pixels.
-type SizeWanted = Box<dyn Fn(Option<(u32, u32)>)>;
+type SizeWanted = Box<dyn Fn()>;
 
 mod imp {
     use super::*;
@@ -145,7 +144,16 @@ impl Picture {
         self.imp().view.get().place(self.imp().footage_px.get(), self.size())
     }
 
-    pub(crate) fn connect_size_wanted(&self, wanted: impl Fn(Option<(u32, u32)>) + 'static) {
+    /// The size on the screen that a frame should fit into, px; `None` where it is zoomed and wants all its pixels.
+    pub(crate) fn wanted_px(&self) -> Option<(u32, u32)> {
+        let scale = f64::from(self.scale_factor());
+        let (width, height) = self.size();
+        let size_px = (pixels(width * scale).max(2), pixels(height * scale).max(2));
+        (!self.imp().view.get().is_zoomed()).then_some(size_px)
+    }
+
+    /// Is called whenever [`Picture::wanted_px`] may have changed.
+    pub(crate) fn connect_size_wanted(&self, wanted: impl Fn() + 'static) {
         *self.imp().size_wanted.borrow_mut() = Some(Box::new(wanted));
         self.ask_for_size();
     }
@@ -185,10 +193,7 @@ impl Picture {
 
     fn ask_for_size(&self) {
         if let Some(wanted) = &*self.imp().size_wanted.borrow() {
-            let is_zoomed = self.imp().view.get().is_zoomed();
-            let scale = f64::from(self.scale_factor());
-            let (width, height) = self.size();
-            wanted((!is_zoomed).then_some((pixels(width * scale).max(2), pixels(height * scale).max(2))));
+            wanted();
         }
     }
 

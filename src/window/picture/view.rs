@@ -42,12 +42,7 @@ impl View {
         }
         let scale = (widget.0 / picture.0).min(widget.1 / picture.1) * self.zoom;
         let (width, height) = (picture.0 * scale, picture.1 * scale);
-        Rect {
-            x: within(widget.0, width, self.centre.0),
-            y: within(widget.1, height, self.centre.1),
-            width,
-            height,
-        }
+        Rect { x: within(widget.0, width, self.centre.0), y: within(widget.1, height, self.centre.1), width, height }
     }
 
     /// Magnifies by `factor` so that what lies under `at` (widget coordinates) stays there.
@@ -60,8 +55,7 @@ impl View {
         let under = ((at.0 - before.x) / before.width, (at.1 - before.y) / before.height);
         let grown = zoom / self.zoom;
         let (width, height) = (before.width * grown, before.height * grown);
-        let centre =
-            (under.0 + (widget.0 / 2.0 - at.0) / width, under.1 + (widget.1 / 2.0 - at.1) / height);
+        let centre = (under.0 + (widget.0 / 2.0 - at.0) / width, under.1 + (widget.1 / 2.0 - at.1) / height);
         Self { zoom, centre }.kept_inside(picture, widget)
     }
 
@@ -78,8 +72,7 @@ impl View {
     /// The centre is brought back to where the picture really lies, so that it cannot be moved away unseen.
     fn kept_inside(self, picture: (f64, f64), widget: (f64, f64)) -> Self {
         let place = self.place(picture, widget);
-        let centre =
-            ((widget.0 / 2.0 - place.x) / place.width, (widget.1 / 2.0 - place.y) / place.height);
+        let centre = ((widget.0 / 2.0 - place.x) / place.width, (widget.1 / 2.0 - place.y) / place.height);
         Self { centre, ..self }
     }
 }

@@ -1,0 +1,96 @@
+//! The keys of the review page. They are heard last: what has the focus, a field of text above all, takes its keys
+//! first.
+
+use gtk::gdk::{Key, ModifierType};
+use gtk::glib;
+use gtk::prelude::*;
+use gtk4 as gtk;
+
+use crate::window::navigate::{Stop, Way};
+use crate::window::review::ReviewPage;
+
+/// What a key does.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Deed {
+    Step(i64),
+    Jump(Stop, Way),
+    PlayOrPause,
+    Slower,
+    Faster,
+    ZoomIn,
+    ZoomOut,
+    Fit,
+}
+
+/// The deed of a key with its modifiers; `None` where it has none here.
+pub(super) fn deed(key: Key, modifiers: ModifierType) -> Option<Deed> {
+    let held = modifiers & (ModifierType::SHIFT_MASK | ModifierType::CONTROL_MASK | ModifierType::ALT_MASK);
+    let way = match key {
+        Key::Left | Key::KP_Left | Key::Page_Up | Key::comma | Key::less => Way::Back,
+        _ => Way::Forward,
+    };
+    let frames = if way == Way::Back { -1 } else { 1 };
+    match key {
+        Key::Left | Key::Right | Key::KP_Left | Key::KP_Right => match held {
+            ModifierType::SHIFT_MASK => Some(Deed::Jump(Stop::Mark, way)),
+            ModifierType::CONTROL_MASK => Some(Deed::Jump(Stop::Corner, way)),
+            ModifierType::ALT_MASK => Some(Deed::Jump(Stop::Tag, way)),
+            none if none.is_empty() => Some(Deed::Step(frames)),
+            _ => None,
+        },
+        Key::Page_Up | Key::Page_Down if held.is_empty() => Some(Deed::Jump(Stop::Lap, way)),
+        Key::comma | Key::period if held.is_empty() => Some(Deed::Step(frames)),
+        Key::space if held.is_empty() => Some(Deed::PlayOrPause),
+        Key::bracketleft => Some(Deed::Slower),
+        Key::bracketright => Some(Deed::Faster),
+        Key::plus | Key::equal | Key::KP_Add => Some(Deed::ZoomIn),
+        Key::minus | Key::KP_Subtract => Some(Deed::ZoomOut),
+        Key::_0 | Key::KP_0 => Some(Deed::Fit),
+        _ => None,
+    }
+}
+
+impl ReviewPage {
+    pub(super) fn add_keys(&self) {
+        let keys = gtk::EventControllerKey::new();
+        let page = self.downgrade();
+        keys.connect_key_pressed(move |_, key, _, modifiers| match (page.upgrade(), deed(key, modifiers)) {
+            (Some(page), Some(deed)) => {
+                page.carry_out(deed);
+                glib::Propagation::Stop
+            }
+            _ => glib::Propagation::Proceed,
+        });
+        self.add_controller(keys);
+    }
+
+    fn carry_out(&self, deed: Deed) {
+        match deed {
+            Deed::Step(by) => self.step(by),
+            Deed::Jump(stop, way) => self.jump(stop, way),
+            Deed::PlayOrPause => self.play_or_pause(),
+            Deed::Slower => self.slower(),
+            Deed::Faster => self.faster(),
+            Deed::ZoomIn => self.picture().zoom_in(),
+            Deed::ZoomOut => self.picture().zoom_out(),
+            Deed::Fit => self.picture().fit(),
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn arrows_step_and_jump() {
+        assert_eq!(deed(Key::Left, ModifierType::empty()), Some(Deed::Step(-1)));
+        assert_eq!(deed(Key::Right, ModifierType::SHIFT_MASK), Some(Deed::Jump(Stop::Mark, Way::Forward)));
+        assert_eq!(deed(Key::Left, ModifierType::CONTROL_MASK), Some(Deed::Jump(Stop::Corner, Way::Back)));
+        assert_eq!(deed(Key::Page_Down, ModifierType::empty()), Some(Deed::Jump(Stop::Lap, Way::Forward)));
+        // A lock key that is on changes nothing.
+        assert_eq!(deed(Key::Left, ModifierType::LOCK_MASK), Some(Deed::Step(-1)));
+        assert_eq!(deed(Key::Left, ModifierType::CONTROL_MASK | ModifierType::SHIFT_MASK), None);
+        assert_eq!(deed(Key::a, ModifierType::empty()), None);
+    }
+}

@@ -1,0 +1,159 @@
+//! Where the playhead is, on the log and in the footage at once. The only place of the window where the two clocks meet.
+
+use std::sync::Arc;
+
+use crate::media::{FootagePlace, FrameIndex};
+use crate::session::{ClockMap, SessionTime, VideoTime};
+use crate::window::loading::Chapter;
+use crate::window::navigate::Playhead;
+
+/// Without footage the playhead steps by this much, s: a frame at 25 a second.
+const STEP_WITHOUT_FOOTAGE_S: f64 = 0.04;
+/// Clocks are converted in floating point: a place this near to the beginning of a frame is on that frame, ns.
+const ROUNDING_NS: i64 = 1_000;
+
+/// Where the playhead is.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) enum Position {
+    /// On a frame of the footage: its own presentation time, and when the next is shown.
+    Frame { place: FootagePlace, until: VideoTime },
+    /// At a log time, s, of which there is no footage.
+    Log { t_s: f64 },
+}
+
+/// The recording on the log's clock.
+#[derive(Debug, Clone, Default)]
+pub(super) struct Timeline {
+    chapters: Vec<Chapter>,
+    index: Option<Arc<FrameIndex>>,
+    /// The log runs from 0 to here, s.
+    log_end_s: f64,
+}
+
+impl Timeline {
+    pub(super) fn new(chapters: Vec<Chapter>, log_end_s: f64) -> Self {
+        Self { chapters, index: None, log_end_s }
+    }
+
+    /// Until the frames are known, places are taken as they are.
+    pub(super) fn set_index(&mut self, index: Arc<FrameIndex>) {
+        self.index = Some(index);
+    }
+
+    pub(super) fn is_indexed(&self) -> bool {
+        self.index.is_some()
+    }
+
+    pub(super) fn has_footage(&self) -> bool {
+        !self.chapters.is_empty()
+    }
+
+    /// The position at a log time, s; times off the log are brought to its ends.
+    pub(super) fn at(&self, t_s: f64) -> Position {
+        let t_s = if t_s.is_finite() { t_s.clamp(self.first_s(), self.last_s()) } else { 0.0 };
+        self.place_at(t_s).map_or(Position::Log { t_s }, |place| self.on_frame(place))
+    }
+
+    /// The position on the frame on show at a place of the footage.
+    pub(super) fn on_frame(&self, place: FootagePlace) -> Position {
+        let number = self.index.as_ref().and_then(|it| it.on_show(place));
+        let found = number.and_then(|it| {
+            let index = self.index.as_ref()?;
+            Some((index.place(it)?, index.until(it)?))
+        });
+        let (place, until) = found.unwrap_or((place, VideoTime(place.at.0 + 1)));
+        Position::Frame { place, until }
+    }
+
+    /// So many frames on; `None` at the ends.
+    pub(super) fn step(&self, from: Position, by: i64) -> Option<Position> {
+        let to = match (from, &self.index) {
+            (Position::Frame { place, .. }, Some(index)) => {
+                let stepped = index.step(place, by);
+                if stepped == place { self.at(self.beyond_s(from, by)) } else { self.on_frame(stepped) }
+            }
+            _ => self.at(self.beyond_s(from, by)),
+        };
+        (to != from).then_some(to)
+    }
+
+    /// The moment of a position and how long it lasts, on the log, s.
+    pub(super) fn playhead(&self, position: Position) -> Playhead {
+        let log_s = |chapter: usize, at: VideoTime| self.clock(chapter).map(|it| it.to_log(at).0);
+        match position {
+            Position::Log { t_s } => Playhead { from_s: t_s, until_s: t_s + STEP_WITHOUT_FOOTAGE_S },
+            Position::Frame { place, until } => {
+                let from_s = log_s(place.chapter, place.at).unwrap_or(0.0);
+                let until_s = log_s(place.chapter, until).unwrap_or(from_s);
+                Playhead { from_s, until_s }
+            }
+        }
+    }
+
+    fn clock(&self, chapter: usize) -> Option<ClockMap> {
+        self.chapters.get(chapter)?.clock
+    }
+
+    fn beyond_s(&self, from: Position, by: i64) -> f64 {
+        let playhead = self.playhead(from);
+        if by < 0 { playhead.from_s - STEP_WITHOUT_FOOTAGE_S } else { playhead.until_s }
+    }
+
+    fn place_at(&self, t_s: f64) -> Option<FootagePlace> {
+        self.chapters.iter().enumerate().find_map(|(chapter, it)| {
+            let at = VideoTime(it.clock?.to_video(SessionTime(t_s)).0 + ROUNDING_NS);
+            (it.start <= at && at < it.end).then_some(FootagePlace { chapter, at })
+        })
+    }
+
+    /// The review begins with whichever begins first, and ends with the last.
+    fn first_s(&self) -> f64 {
+        self.ends_s().map(|it| it.0).fold(0.0, f64::min)
+    }
+
+    /// Log time at which the last of log and footage ends, s.
+    pub(super) fn last_s(&self) -> f64 {
+        self.ends_s().map(|it| it.1).fold(self.log_end_s, f64::max)
+    }
+
+    fn ends_s(&self) -> impl Iterator<Item = (f64, f64)> + '_ {
+        self.chapters.iter().filter_map(|it| Some((it.clock?.to_log(it.start).0, it.clock?.to_log(it.end).0)))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn timeline() -> Timeline {
+        let chapter = |log_t_s_at_zero| Chapter {
+            path: "a.mp4".into(),
+            clock: Some(ClockMap { log_t_s_at_zero, rate_ppm: 0.0 }),
+            start: VideoTime(0),
+            end: VideoTime::from_seconds(10.0),
+        };
+        Timeline::new(vec![chapter(5.0), chapter(20.0)], 60.0)
+    }
+
+    #[test]
+    fn a_log_time_is_on_the_footage_that_covers_it() {
+        let timeline = timeline();
+        let Position::Frame { place, .. } = timeline.at(7.0) else { panic!("there is footage") };
+        assert_eq!((place.chapter, place.at.0 / 1_000_000), (0, 2000));
+        assert!(matches!(timeline.at(25.0), Position::Frame { place, .. } if place.chapter == 1));
+        assert_eq!(timeline.at(17.0), Position::Log { t_s: 17.0 });
+        assert_eq!(timeline.at(-50.0), Position::Log { t_s: 0.0 });
+        assert_eq!(timeline.at(99.0), Position::Log { t_s: 60.0 });
+        assert_eq!(timeline.at(f64::NAN), Position::Log { t_s: 0.0 });
+    }
+
+    #[test]
+    fn without_footage_the_playhead_steps_along_the_log() {
+        let timeline = Timeline::new(Vec::new(), 60.0);
+        let on = timeline.step(Position::Log { t_s: 1.0 }, 1).unwrap();
+        assert_eq!(on, Position::Log { t_s: 1.04 });
+        assert_eq!(timeline.step(on, -1), Some(Position::Log { t_s: 1.0 }));
+        assert_eq!(timeline.step(Position::Log { t_s: 0.0 }, -1), None);
+        assert_eq!(timeline.step(Position::Log { t_s: 60.0 }, 1), None);
+    }
+}
