@@ -4,6 +4,8 @@
 mod bad;
 #[path = "media/clips.rs"]
 mod clips;
+#[path = "media/listening.rs"]
+mod listening;
 #[path = "media/made.rs"]
 mod made;
 #[path = "media/times.rs"]

@@ -28,6 +28,8 @@ pub enum Error {
     NotVideo { path: PathBuf },
     #[error("{}: holds no video stream, only {found}; give the file with the pictures", path.display())]
     NoVideoStream { path: PathBuf, found: String },
+    #[error("{}: has no sound track and plays in silence; give the camera's own file if there should be one", path.display())]
+    NoSound { path: PathBuf },
     #[error("{}: holds a video stream without a single frame; copy it from the camera again", path.display())]
     NoFrames { path: PathBuf },
     #[error("{}: is cut off before its index, nothing in it can be shown; copy it from the camera again", path.display())]

@@ -4,6 +4,7 @@ mod blend;
 mod created;
 pub mod encoders;
 mod error;
+mod listen;
 mod probe;
 mod reader;
 mod render;
@@ -19,6 +20,7 @@ use std::sync::OnceLock;
 use gstreamer as gst;
 
 pub use error::Error;
+pub use listen::Sound;
 pub use probe::{Footage, Orientation, probe};
 pub use reader::{Frame, FrameReader, Picture, Pixels};
 pub use render::{RenderedClip, render_clip};

@@ -274,6 +274,17 @@ pub(crate) fn first_error(pipeline: &gst::Pipeline, wait: gst::ClockTime) -> Opt
     }
 }
 
+/// The first error or warning on a pipeline's bus, in the words of GStreamer; all other messages are passed over.
+pub(crate) fn first_trouble(pipeline: &gst::Pipeline) -> Option<String> {
+    let bus = pipeline.bus()?;
+    let words = std::iter::from_fn(|| bus.pop()).find_map(|message| match message.view() {
+        gst::MessageView::Error(error) => Some(error.error().to_string()),
+        gst::MessageView::Warning(warning) => Some(warning.error().to_string()),
+        _ => None,
+    });
+    words.map(|it| plain_words(&it))
+}
+
 /// GStreamer ends its sentences with a full stop; ours go on.
 pub(crate) fn plain_words(message: &str) -> String {
     message.trim().trim_end_matches('.').to_lowercase()

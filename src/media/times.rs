@@ -88,6 +88,11 @@ impl Zero {
     pub(crate) fn stream_ns(self, at: VideoTime) -> i64 {
         at.0 + self.0
     }
+
+    /// The other way.
+    pub(crate) fn of_stream(self, stream_ns: i64) -> VideoTime {
+        VideoTime(stream_ns - self.0)
+    }
 }
 
 /// A frame that the file shows.
