@@ -20,7 +20,9 @@ mod session;
 use std::ffi::OsString;
 use std::io::Write;
 
-use clap::{CommandFactory, Parser};
+#[cfg(not(feature = "window"))]
+use clap::CommandFactory;
+use clap::Parser;
 
 use crate::cli::args::{Cli, Command};
 use crate::cli::console::{Console, Stop};

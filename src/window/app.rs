@@ -33,6 +33,11 @@ impl SharedSettings {
         self.value.borrow().clone()
     }
 
+    /// Changes the settings for now; they are kept with the next change that is.
+    pub(crate) fn set(&self, change: impl FnOnce(&mut Settings)) {
+        change(&mut self.value.borrow_mut());
+    }
+
     /// Changes the settings and keeps them; the sentence tells why they could not be kept.
     pub(crate) fn change(&self, change: impl FnOnce(&mut Settings)) -> Result<(), String> {
         change(&mut self.value.borrow_mut());

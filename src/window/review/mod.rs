@@ -4,6 +4,7 @@
 mod keys;
 mod playing;
 mod session_overlay;
+mod sounding;
 mod timeline;
 
 use std::cell::{OnceCell, RefCell};
@@ -22,7 +23,9 @@ use crate::window::navigate::{Playhead, Stop, Stops, Way};
 use crate::window::picture::Picture;
 use crate::window::review::playing::{NORMAL, Playing, SPEEDS, speed_words};
 use crate::window::review::session_overlay::SessionOverlay;
+use crate::window::review::sounding::{Sounding, is_noticed};
 use crate::window::review::timeline::{Position, Timeline};
+use crate::window::settings::{OverlayParts, Settings};
 
 /// The shape of the picture while there is no footage.
 const WITHOUT_FOOTAGE_PX: (u32, u32) = (1280, 720);
@@ -37,6 +40,7 @@ struct Review {
     overlay: SessionOverlay,
     viewer: Option<Viewer>,
     playing: Option<Playing>,
+    sounding: Sounding,
 }
 
 impl Review {
@@ -46,6 +50,19 @@ impl Review {
 
     fn playhead(&self) -> Playhead {
         self.timeline.playhead(self.position)
+    }
+
+    /// The log time to show by now, s. The picture follows the sound where they have come apart.
+    fn follow_sound(&mut self, playing: Playing, now_us: i64) -> f64 {
+        let t_s = playing.t_s(now_us);
+        let heard = self.sounding.heard().and_then(|(chapter, at)| self.timeline.log_s(chapter, at));
+        match heard.filter(|it| is_noticed(it - t_s)) {
+            Some(heard_s) => {
+                self.playing = Some(Playing::new(now_us, heard_s, playing.rate()));
+                heard_s
+            }
+            None => t_s,
+        }
     }
 }
 
@@ -77,10 +94,13 @@ mod imp {
         #[template_child]
         pub(super) where_label: TemplateChild<gtk::Label>,
         #[template_child]
+        pub(super) volume: TemplateChild<gtk::VolumeButton>,
+        #[template_child]
         pub(super) side: TemplateChild<gtk::Paned>,
         #[template_child]
         pub(super) below: TemplateChild<gtk::Box>,
         pub(super) settings: OnceCell<SharedSettings>,
+        pub(super) actions: OnceCell<gio::SimpleActionGroup>,
         pub(super) review: RefCell<Option<Review>>,
         pub(super) on_trouble: RefCell<Option<Told>>,
         pub(super) on_changed: RefCell<Option<Changed>>,
@@ -126,7 +146,10 @@ glib::wrapper! {
 
 impl ReviewPage {
     pub(crate) fn set_settings(&self, settings: SharedSettings) {
+        let given = settings.get();
         self.imp().settings.set(settings).expect("the window sets them once");
+        self.imp().volume.set_value(given.volume);
+        self.add_overlay_parts(given.overlay);
     }
 
     /// Is told one sentence whenever something goes wrong.
@@ -150,6 +173,7 @@ impl ReviewPage {
             overlay: SessionOverlay::new(&loaded.analysis, unit),
             viewer: self.open_viewer(&loaded),
             playing: None,
+            sounding: Sounding::default(),
             timeline,
             loaded,
         };
@@ -224,8 +248,32 @@ impl ReviewPage {
                 page.ask_for_size();
             }
         });
+        let page = self.downgrade();
+        imp.volume.connect_value_changed(move |_, volume| {
+            if let Some(page) = page.upgrade() {
+                page.set_volume(volume);
+            }
+        });
         self.add_keys();
         self.add_actions();
+    }
+
+    fn set_volume(&self, volume: f64) {
+        if let Some(review) = &*self.imp().review.borrow() {
+            review.sounding.set_volume(volume);
+        }
+        // Before the window has handed them over, there is nothing to keep.
+        if let Some(settings) = self.imp().settings.get() {
+            settings.set(|it| it.volume = volume);
+        }
+    }
+
+    fn change_settings(&self, change: impl FnOnce(&mut Settings)) {
+        // Before the window has handed them over, there is nothing to keep.
+        let Some(settings) = self.imp().settings.get() else { return };
+        if let Err(sentence) = settings.change(change) {
+            self.tell(&sentence);
+        }
     }
 
     /// The parts of the overlay, kept as settings, and the zoom.
@@ -245,6 +293,26 @@ impl ReviewPage {
         on("zoom-out", |it| it.imp().picture.zoom_out());
         on("zoom-fit", |it| it.imp().picture.fit());
         self.insert_action_group("review", Some(&group));
+        self.imp().actions.set(group).expect("made once");
+    }
+
+    /// One switch for each part of the overlay, kept as a setting.
+    fn add_overlay_parts(&self, shown: OverlayParts) {
+        let add = |name: &str, is_shown: bool, set: fn(&mut OverlayParts, bool)| {
+            let action = gio::SimpleAction::new_stateful(name, None, &is_shown.to_variant());
+            let page = self.downgrade();
+            action.connect_activate(move |action, _| {
+                let Some(page) = page.upgrade() else { return };
+                let is_shown = !action.state().and_then(|it| it.get::<bool>()).unwrap_or(true);
+                action.set_state(&is_shown.to_variant());
+                page.change_settings(|it| set(&mut it.overlay, is_shown));
+                page.show_overlay();
+            });
+            self.imp().actions.get().expect("made where the page is made").add_action(&action);
+        };
+        add("overlay-caption", shown.caption, |parts, on| parts.caption = on);
+        add("overlay-marks", shown.marks, |parts, on| parts.marks = on);
+        add("overlay-map", shown.map, |parts, on| parts.map = on);
     }
 
     fn open_viewer(&self, loaded: &Loaded) -> Option<Viewer> {
@@ -360,9 +428,12 @@ impl ReviewPage {
 
     fn play(&self) {
         let Some(now_us) = self.imp().picture.frame_clock().map(|it| it.frame_time()) else { return };
-        let rate = self.pace();
+        let (rate, volume) = (self.pace(), self.settings().get().volume);
         match &mut *self.imp().review.borrow_mut() {
-            Some(review) => review.playing = Some(Playing::new(now_us, review.playhead().from_s, rate)),
+            Some(review) => {
+                review.playing = Some(Playing::new(now_us, review.playhead().from_s, rate));
+                self.play_sound(review, review.position, rate, volume);
+            }
             None => return,
         }
         self.show_playing(true);
@@ -376,12 +447,16 @@ impl ReviewPage {
     /// Shows what should be on show by now; ends where the session ends.
     fn play_on(&self, now_us: i64) -> glib::ControlFlow {
         let at = {
-            let review = self.imp().review.borrow();
-            let Some((review, playing)) = review.as_ref().and_then(|it| Some((it, it.playing?))) else {
+            let volume = self.settings().get().volume;
+            let mut review = self.imp().review.borrow_mut();
+            let Some((review, playing)) = review.as_mut().and_then(|it| it.playing.map(|playing| (it, playing))) else {
                 return glib::ControlFlow::Break;
             };
-            let t_s = playing.t_s(now_us);
+            let t_s = review.follow_sound(playing, now_us);
             let position = review.timeline.at(t_s);
+            if chapter_of(position) != chapter_of(review.position) {
+                self.play_sound(review, position, playing.rate(), volume);
+            }
             (position, t_s >= review.timeline.last_s())
         };
         self.go_to(|_| Some(at.0));
@@ -395,6 +470,7 @@ impl ReviewPage {
     fn pause(&self) {
         if let Some(review) = &mut *self.imp().review.borrow_mut() {
             review.playing = None;
+            review.sounding.pause();
         }
         self.show_playing(false);
     }
@@ -411,12 +487,30 @@ impl ReviewPage {
     /// Where the playhead has jumped or the pace has changed, playing goes on from here.
     fn begin_playing_anew(&self) {
         let Some(now_us) = self.imp().picture.frame_clock().map(|it| it.frame_time()) else { return };
-        let rate = self.pace();
+        let (rate, volume) = (self.pace(), self.settings().get().volume);
         if let Some(review) = &mut *self.imp().review.borrow_mut()
             && review.playing.is_some()
         {
             review.playing = Some(Playing::new(now_us, review.playhead().from_s, rate));
+            self.play_sound(review, review.position, rate, volume);
         }
+    }
+
+    /// The sound of the frame on show, from there; silence where there is no footage.
+    fn play_sound(&self, review: &mut Review, position: Position, rate: f64, volume: f64) {
+        let Position::Frame { place, .. } = position else { return review.sounding.pause() };
+        let Some(chapter) = review.loaded.footage.chapters.get(place.chapter) else { return };
+        let (silent, inbox) = async_channel::bounded(1);
+        // A review that is closed meanwhile needs no word.
+        let on_silent = move |sentence| drop(silent.try_send(sentence));
+        review.sounding.play(&chapter.path, place, rate, volume, on_silent);
+        let volume = self.imp().volume.downgrade();
+        glib::spawn_future_local(async move {
+            if let (Ok(sentence), Some(volume)) = (inbox.recv().await, volume.upgrade()) {
+                volume.set_sensitive(false);
+                volume.set_tooltip_text(Some(&sentence));
+            }
+        });
     }
 
     fn slower(&self) {
@@ -506,6 +600,14 @@ fn first_moment_s(loaded: &Loaded) -> f64 {
     begins.sort_by(f64::total_cmp);
     let seen = begins.iter().copied().find(|it| matches!(timeline.at(*it), Position::Frame { .. }));
     seen.or(begins.first().copied()).unwrap_or(0.0)
+}
+
+/// The chapter that a position is in; `None` where there is no footage.
+fn chapter_of(position: Position) -> Option<usize> {
+    match position {
+        Position::Frame { place, .. } => Some(place.chapter),
+        Position::Log { .. } => None,
+    }
 }
 
 /// Why there is no picture.

@@ -3,7 +3,7 @@
 use std::sync::Arc;
 
 use crate::media::{FootagePlace, FrameIndex};
-use crate::session::{ClockMap, SessionTime, VideoTime};
+use crate::session::{SessionTime, VideoTime};
 use crate::window::loading::Chapter;
 use crate::window::navigate::Playhead;
 
@@ -79,19 +79,19 @@ impl Timeline {
 
     /// The moment of a position and how long it lasts, on the log, s.
     pub(super) fn playhead(&self, position: Position) -> Playhead {
-        let log_s = |chapter: usize, at: VideoTime| self.clock(chapter).map(|it| it.to_log(at).0);
         match position {
             Position::Log { t_s } => Playhead { from_s: t_s, until_s: t_s + STEP_WITHOUT_FOOTAGE_S },
             Position::Frame { place, until } => {
-                let from_s = log_s(place.chapter, place.at).unwrap_or(0.0);
-                let until_s = log_s(place.chapter, until).unwrap_or(from_s);
+                let from_s = self.log_s(place.chapter, place.at).unwrap_or(0.0);
+                let until_s = self.log_s(place.chapter, until).unwrap_or(from_s);
                 Playhead { from_s, until_s }
             }
         }
     }
 
-    fn clock(&self, chapter: usize) -> Option<ClockMap> {
-        self.chapters.get(chapter)?.clock
+    /// Log time of a moment of a chapter, s.
+    pub(super) fn log_s(&self, chapter: usize, at: VideoTime) -> Option<f64> {
+        Some(self.chapters.get(chapter)?.clock?.to_log(at).0)
     }
 
     fn beyond_s(&self, from: Position, by: i64) -> f64 {
@@ -124,6 +124,7 @@ impl Timeline {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::session::ClockMap;
 
     fn timeline() -> Timeline {
         let chapter = |log_t_s_at_zero| Chapter {
