@@ -25,6 +25,7 @@ pub mod sample;
 pub mod session;
 pub mod signal;
 pub mod smooth;
+pub mod strip;
 pub mod track;
 pub mod units;
 #[cfg(feature = "window")]

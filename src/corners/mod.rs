@@ -3,6 +3,7 @@
 mod apex;
 pub mod by_time;
 mod extremum;
+pub mod figure;
 pub mod find;
 mod hinge_fit;
 mod marks;

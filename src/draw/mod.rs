@@ -7,6 +7,8 @@ mod marks;
 mod overlay;
 mod text;
 
+#[cfg(feature = "window")]
+pub(crate) use marks::sign;
 pub use overlay::{OverlayPainter, Tile};
 
 /// Why nothing could be drawn.

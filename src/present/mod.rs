@@ -1,6 +1,7 @@
 //! All wording and number formats: what people read on screens, in tables, captions and reports.
 //! Takes values of the lower rooms, gives text; never reads, computes or writes anything.
 
+mod figures;
 mod note;
 mod number;
 mod table;
@@ -8,6 +9,10 @@ pub mod timecode;
 mod whereabouts;
 mod words;
 
+pub use figures::{
+    PlayheadWords, apex_timing, exit_verdict, figure, figure_short, figure_unit, figure_value, lap_name, playhead, quicker,
+    signed, standing, whole_metres, whole_speed,
+};
 pub use note::note;
 pub use number::{clock_time, decimals, difference, duration, fixed, interval, lap_time, speed, utc};
 pub use table::{Align, Table};

@@ -10,12 +10,18 @@
 
 mod app;
 mod inbox;
+mod listeners;
 mod loading;
 mod main_window;
+pub mod map;
 mod navigate;
+mod paint;
+pub mod passes;
 mod picture;
+pub mod plot;
 mod review;
 mod settings;
 mod start_page;
+pub mod strip;
 
 pub use app::{has_display, run};

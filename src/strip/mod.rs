@@ -1,0 +1,18 @@
+//! What the review window draws along a lap, over a corner and on the map, as plain data in SI; and the mathematics of
+//! looking and pointing at it. Takes an `Analysis`; draws nothing and knows no toolkit.
+
+mod lap;
+mod map;
+mod passes;
+mod place;
+mod plot;
+mod trace;
+mod view;
+
+pub use lap::{LapStrip, PlacedTag, StripCorner, StripMark, StripTag};
+pub use map::{MapCorner, MapLine, MapPicture};
+pub use passes::{Cell, PassGiven, PassRow, PassRows, SortBy, compare};
+pub use place::{Bounds, MapView, nice_length};
+pub use plot::{CornerPlot, PlotLine};
+pub use trace::{AxisKind, Trace, TracePoint};
+pub use view::{Stretch, lanes, mark_limits, nearest_within, ticks};

@@ -1,0 +1,207 @@
+//! The cells of the pass table. Each shows one part of a `PassRow`; how a figure stands is told by a sign and in words,
+//! not by colour alone.
+
+use std::cell::{Cell, RefCell};
+use std::rc::Rc;
+
+use gtk::glib;
+use gtk::prelude::*;
+use gtk4 as gtk;
+
+use crate::corners::figure::{Figure, Standing};
+use crate::present;
+use crate::strip::PassRow;
+use crate::window::listeners::Listeners;
+
+/// A row's button that makes it the other pass, with its lap.
+pub(super) type OtherButton = (gtk::CheckButton, Rc<Cell<Option<u32>>>);
+
+/// Which lap is the other pass, and everything that has to hear of it.
+#[derive(Clone)]
+pub(super) struct OtherChoice {
+    pub(super) other: Rc<Cell<Option<u32>>>,
+    pub(super) buttons: Rc<RefCell<Vec<OtherButton>>>,
+    pub(super) is_told: Rc<Cell<bool>>,
+    pub(super) chosen: Rc<Listeners<Option<u32>>>,
+}
+
+/// Sets every button on show to whether its lap is the other pass.
+pub(super) fn show_other(buttons: &[OtherButton], other: Option<u32>) {
+    for (button, lap) in buttons {
+        button.set_active(other.is_some() && lap.get() == other);
+    }
+}
+
+/// A factory whose cells are made once and shown with a row many times.
+fn factory<W: IsA<gtk::Widget>>(
+    make: impl Fn() -> W + 'static,
+    show: impl Fn(&W, &PassRow) + 'static,
+) -> gtk::SignalListItemFactory {
+    let factory = gtk::SignalListItemFactory::new();
+    factory.connect_setup(move |_, item| {
+        if let Some(item) = item.downcast_ref::<gtk::ListItem>() {
+            item.set_child(Some(&make()));
+        }
+    });
+    factory.connect_bind(move |_, item| {
+        let Some(item) = item.downcast_ref::<gtk::ListItem>() else { return };
+        let row = item.item().and_downcast::<glib::BoxedAnyObject>();
+        if let (Some(row), Some(child)) = (row, item.child().and_downcast::<W>()) {
+            show(&child, &row.borrow::<PassRow>());
+        }
+    });
+    factory
+}
+
+fn label(xalign: f32) -> gtk::Label {
+    let label = gtk::Label::builder().xalign(xalign).build();
+    label.add_css_class("numeric");
+    label
+}
+
+pub(super) fn lap_factory() -> gtk::SignalListItemFactory {
+    factory(
+        || label(0.0),
+        |label, row| {
+            let kind = row.kind.map(present::lap_kind).filter(|it| *it != "timed");
+            let best = if row.is_best { "  best" } else { "" };
+            let kind = kind.map_or_else(String::new, |it| format!("  {it}"));
+            label.set_text(&format!("{}{kind}{best}", row.lap));
+        },
+    )
+}
+
+/// The sign of how a figure stands, before its value.
+fn standing_sign(standing: Standing) -> &'static str {
+    match standing {
+        Standing::Best => "★",
+        Standing::Better => "▲",
+        Standing::Level => "=",
+        Standing::Worse => "▼",
+        Standing::Earlier => "◂",
+        Standing::Later => "▸",
+        Standing::Unknown => "",
+    }
+}
+
+/// Value, interval and standing side by side: sign, value, "±", note.
+pub(super) fn figure_factory(figure: Figure) -> gtk::SignalListItemFactory {
+    let make = || {
+        let cell = gtk::Box::builder().spacing(5).halign(gtk::Align::End).build();
+        let (sign, value, half_width) = (label(0.5), label(1.0), label(0.0));
+        half_width.add_css_class("dim-label");
+        half_width.add_css_class("caption");
+        sign.set_width_chars(2);
+        half_width.set_width_chars(5);
+        for part in [&sign, &value, &half_width] {
+            cell.append(part);
+        }
+        cell
+    };
+    factory(make, move |cell, row| show_figure(cell, row, figure))
+}
+
+fn show_figure(cell: &gtk::Box, row: &PassRow, figure: Figure) {
+    let Some(shown) = row.cells.iter().find(|it| it.figure == figure) else { return };
+    let parts = [cell.first_child(), cell.first_child().and_then(|it| it.next_sibling()), cell.last_child()];
+    let [Some(sign), Some(value), Some(half_width)] = parts.map(|it| it.and_downcast::<gtk::Label>()) else { return };
+    sign.set_text(standing_sign(shown.standing));
+    for (class, standing) in [("success", Standing::Better), ("error", Standing::Worse)] {
+        if shown.standing == standing { sign.add_css_class(class) } else { sign.remove_css_class(class) }
+    }
+    let star = if shown.is_moved { "*" } else { "" };
+    let timing = row.apex_timing.filter(|_| figure == Figure::ApexPlace);
+    let timing = timing.map_or_else(String::new, |it| format!("{} ", present::apex_timing(it)));
+    value.set_text(&format!("{timing}{}{star}", shown.value));
+    half_width.set_text(&shown.half_width);
+    let mut words = format!("{}: {}{} {}", present::figure(figure), timing, shown.value, shown.half_width);
+    words = words.trim_end().to_owned();
+    if shown.standing != Standing::Unknown {
+        words = format!("{words}, {}", present::standing(shown.standing));
+    }
+    if shown.is_moved {
+        words.push_str(", mark moved by hand");
+    }
+    if shown.estimate.is_none() && !row.unclear.is_empty() {
+        words = format!("{words} ({})", row.unclear.join("; "));
+    }
+    cell.set_tooltip_text(Some(&words));
+    cell.update_property(&[gtk::accessible::Property::Label(&words)]);
+}
+
+pub(super) fn exit_factory() -> gtk::SignalListItemFactory {
+    factory(
+        || label(0.0),
+        |label, row| label.set_text(row.is_good_exit.map_or("", present::exit_verdict)),
+    )
+}
+
+pub(super) fn tags_factory() -> gtk::SignalListItemFactory {
+    factory(
+        || label(1.0),
+        |label, row| label.set_text(&if row.tags == 0 { String::new() } else { row.tags.to_string() }),
+    )
+}
+
+/// Why figures are missing and which marks were moved; the whole of it in the tooltip.
+pub(super) fn unclear_factory() -> gtk::SignalListItemFactory {
+    let make = || gtk::Label::builder().xalign(0.0).ellipsize(gtk::pango::EllipsizeMode::End).width_chars(12).build();
+    factory(make, |label, row| {
+        let moved = row.edited.iter().map(|it| format!("* {} moved by hand", present::mark(*it)));
+        let words: Vec<String> = moved.chain(row.unclear.iter().map(|it| (*it).to_owned())).collect();
+        let words = words.join("; ");
+        label.set_text(&words);
+        label.set_tooltip_text((!words.is_empty()).then_some(words.as_str()));
+    })
+}
+
+/// A button in each row that makes it the other pass; at most one is pressed.
+pub(super) fn other_factory(choice: &OtherChoice) -> gtk::SignalListItemFactory {
+    let factory = gtk::SignalListItemFactory::new();
+    let setup = choice.clone();
+    factory.connect_setup(move |_, item| {
+        let Some(item) = item.downcast_ref::<gtk::ListItem>() else { return };
+        let button = gtk::CheckButton::builder().halign(gtk::Align::Center).build();
+        item.set_child(Some(&button));
+        let lap = Rc::new(Cell::new(None));
+        setup.buttons.borrow_mut().push((button.clone(), lap.clone()));
+        let choice = setup.clone();
+        button.connect_toggled(move |button| toggled(&choice, button.is_active(), lap.get()));
+    });
+    let bind = choice.clone();
+    factory.connect_bind(move |_, item| {
+        let Some(item) = item.downcast_ref::<gtk::ListItem>() else { return };
+        let lap = item.item().as_ref().and_then(super::lap_of);
+        let child = item.child().and_downcast::<gtk::CheckButton>();
+        let Some(button) = child else { return };
+        let buttons = bind.buttons.borrow();
+        if let Some((_, own)) = buttons.iter().find(|it| it.0 == button) {
+            own.set(lap);
+        }
+        drop(buttons);
+        let was_told = bind.is_told.replace(true);
+        button.set_active(lap.is_some() && lap == bind.other.get());
+        bind.is_told.set(was_told);
+        let words = format!("compare with {}", present::lap_name(lap));
+        button.set_tooltip_text(Some(&words));
+        button.update_property(&[gtk::accessible::Property::Label(&words)]);
+    });
+    let teardown = choice.clone();
+    factory.connect_teardown(move |_, item| {
+        let child = item.downcast_ref::<gtk::ListItem>().and_then(|it| it.child()).and_downcast::<gtk::CheckButton>();
+        teardown.buttons.borrow_mut().retain(|it| Some(&it.0) != child.as_ref());
+    });
+    factory
+}
+
+fn toggled(choice: &OtherChoice, is_active: bool, lap: Option<u32>) {
+    if choice.is_told.get() {
+        return;
+    }
+    let other = lap.filter(|_| is_active);
+    choice.other.set(other);
+    choice.is_told.set(true);
+    show_other(&choice.buttons.borrow(), other);
+    choice.is_told.set(false);
+    choice.chosen.tell(other);
+}
