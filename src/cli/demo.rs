@@ -65,12 +65,12 @@ fn write_sample(folder: &Path, overwrite: Overwrite, context: &Context) -> Resul
 /// Driver A's log with the footage and the track.
 fn make_book(written: &WrittenSample, path: &Path, overwrite: Overwrite) -> Result<(), Stop> {
     let chapters = written.footage.iter().map(|it| refer_to(it)).collect::<Result<_, _>>()?;
+    let logs = written.logs.iter().take(1).map(|it| refer_to(it)).collect::<Result<_, _>>()?;
     let book = Book {
-        logs: written.logs.iter().take(1).map(|it| refer_to(it)).collect::<Result<_, _>>()?,
         recording: Recording { chapters, pins: Vec::new() },
         track: Some(refer_to(&written.track)?),
         driver: Some("Driver A".to_owned()),
-        ..Book::default()
+        ..Book::new(logs)
     };
     Ok(book::file::save(&book, path, overwrite)?)
 }
