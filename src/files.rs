@@ -2,9 +2,17 @@
 
 #![allow(clippy::disallowed_methods, reason = "this file is that door")]
 
+mod lock;
+
+use std::ffi::{OsStr, OsString};
 use std::fs::{self, File};
 use std::io::{self, Read, Seek, Write};
 use std::path::{Path, PathBuf};
+
+pub use lock::{Lock, NoLock};
+
+/// Random letters and digits at the end of the temporary name of [`save`].
+const RANDOM_CHARS: usize = 6;
 
 /// What can go wrong between the program and a file.
 #[derive(Debug, thiserror::Error)]
@@ -93,13 +101,17 @@ pub struct Pending {
 impl Pending {
     /// Refuses at once where `target` exists and may not be replaced, so that no work is done in vain.
     pub fn new(target: &Path, overwrite: Overwrite) -> Result<Self, Error> {
-        refuse_existing(target, overwrite)?;
-        let folder = folder_of(target);
         let suffix = target.extension().map(|it| format!(".{}", it.to_string_lossy())).unwrap_or_default();
+        Self::named(target, overwrite, OsStr::new(".cornerbook-"), &suffix)
+    }
+
+    fn named(target: &Path, overwrite: Overwrite, prefix: &OsStr, suffix: &str) -> Result<Self, Error> {
+        refuse_existing(target, overwrite)?;
         let temporary = tempfile::Builder::new()
-            .prefix(".cornerbook-")
-            .suffix(&suffix)
-            .tempfile_in(folder)
+            .prefix(prefix)
+            .suffix(suffix)
+            .rand_bytes(RANDOM_CHARS)
+            .tempfile_in(folder_of(target))
             .map_err(|cause| Error::Write { path: target.to_owned(), cause })?
             .into_temp_path();
         Ok(Self { temporary, target: target.to_owned(), overwrite })
@@ -115,13 +127,17 @@ impl Pending {
         let Self { temporary, target, overwrite } = self;
         let write_error = |cause| Error::Write { path: target.clone(), cause };
         File::open(&temporary).and_then(|file| file.sync_all()).map_err(write_error)?;
-        set_ordinary_permissions(&temporary).map_err(write_error)?;
+        set_permissions_like(&target, &temporary).map_err(write_error)?;
         let renamed = match overwrite {
             Overwrite::Replace => temporary.persist(&target),
             Overwrite::Refuse => temporary.persist_noclobber(&target),
         };
         match renamed {
-            Ok(()) => Ok(()),
+            Ok(()) => {
+                // Makes the new name last through a power cut; a folder that cannot be flushed still has the file.
+                let _ = File::open(folder_of(&target)).and_then(|folder| folder.sync_all());
+                Ok(())
+            }
             Err(error) if error.error.kind() == io::ErrorKind::AlreadyExists => Err(Error::Exists { path: target }),
             Err(error) => Err(Error::Write { path: target, cause: error.error }),
         }
@@ -130,12 +146,47 @@ impl Pending {
 
 /// Writes `bytes` whole under `target`, or not at all.
 pub fn write(target: &Path, bytes: &[u8], overwrite: Overwrite) -> Result<(), Error> {
-    let pending = Pending::new(target, overwrite)?;
+    fill(Pending::new(target, overwrite)?, bytes)
+}
+
+/// Like [`write`], for a file that is written again and again: what a killed save leaves behind is known by its name,
+/// see [`remove_leftovers`].
+pub fn save(target: &Path, bytes: &[u8], overwrite: Overwrite) -> Result<(), Error> {
+    fill(Pending::named(target, overwrite, &saving_prefix(target), "")?, bytes)
+}
+
+/// Removes what killed saves of `target` have left beside it. Only to be called where nobody else is saving it.
+pub fn remove_leftovers(target: &Path) {
+    let prefix = saving_prefix(target);
+    let Ok(entries) = fs::read_dir(folder_of(target)) else { return };
+    for entry in entries.flatten() {
+        let name = entry.file_name();
+        let random = name.as_encoded_bytes().strip_prefix(prefix.as_encoded_bytes());
+        if random.is_some_and(|it| it.len() == RANDOM_CHARS && it.iter().all(u8::is_ascii_alphanumeric)) {
+            // One that cannot be removed does no harm.
+            let _ = fs::remove_file(entry.path());
+        }
+    }
+}
+
+fn saving_prefix(target: &Path) -> OsString {
+    beside(target, ".saving-").file_name().map(OsStr::to_owned).unwrap_or_default()
+}
+
+/// A hidden name in the folder of `target` that is made of its own.
+pub fn beside(target: &Path, ending: &str) -> PathBuf {
+    let mut name = OsString::from(".");
+    name.push(target.file_name().unwrap_or_default());
+    name.push(ending);
+    folder_of(target).join(name)
+}
+
+fn fill(pending: Pending, bytes: &[u8]) -> Result<(), Error> {
     File::options()
         .write(true)
         .open(pending.path())
         .and_then(|mut file| file.write_all(bytes))
-        .map_err(|cause| Error::Write { path: target.to_owned(), cause })?;
+        .map_err(|cause| Error::Write { path: pending.target.clone(), cause })?;
     pending.finish()
 }
 
@@ -189,6 +240,16 @@ pub fn absolute(path: &Path) -> PathBuf {
     }
 }
 
+/// The path from the root with every link followed; the file must be there.
+pub fn real(path: &Path) -> Result<PathBuf, Error> {
+    fs::canonicalize(path).map_err(|cause| Error::Read { path: path.to_owned(), cause })
+}
+
+/// Whether the file itself is marked as not to be written.
+pub fn is_write_protected(path: &Path) -> bool {
+    fs::metadata(path).is_ok_and(|it| it.permissions().readonly())
+}
+
 /// Length in bytes, or `None` where there is no such file.
 pub fn length(path: &Path) -> Option<u64> {
     fs::metadata(path).ok().filter(fs::Metadata::is_file).map(|it| it.len())
@@ -202,15 +263,17 @@ pub fn folder_of(target: &Path) -> &Path {
     }
 }
 
-/// Temporary files are private to the user; a finished output should be as readable as any new file.
+/// Temporary files are private to the user: a finished output is as open as the file that it replaces, or else as
+/// readable as any new file.
 #[cfg(unix)]
-fn set_ordinary_permissions(path: &Path) -> io::Result<()> {
+fn set_permissions_like(target: &Path, temporary: &Path) -> io::Result<()> {
     use std::os::unix::fs::PermissionsExt;
-    fs::set_permissions(path, fs::Permissions::from_mode(0o644))
+    let replaced = fs::metadata(target).ok().map(|it| it.permissions());
+    fs::set_permissions(temporary, replaced.unwrap_or_else(|| fs::Permissions::from_mode(0o644)))
 }
 
 #[cfg(not(unix))]
-fn set_ordinary_permissions(_path: &Path) -> io::Result<()> {
+fn set_permissions_like(_target: &Path, _temporary: &Path) -> io::Result<()> {
     Ok(())
 }
 
@@ -236,6 +299,36 @@ mod tests {
         assert_eq!(fs::read(&target).unwrap(), b"first");
         write(&target, b"second", Overwrite::Replace).unwrap();
         assert_eq!(read(&target, 100).unwrap(), b"second");
+    }
+
+    #[test]
+    #[cfg(unix)]
+    fn a_replaced_file_stays_as_private_as_it_was() {
+        use std::os::unix::fs::PermissionsExt;
+        let folder = tempfile::tempdir().unwrap();
+        let target = folder.path().join("a.cornerbook");
+        let mode = || fs::metadata(&target).unwrap().permissions().mode() & 0o777;
+        save(&target, b"first", Overwrite::Refuse).unwrap();
+        assert_eq!(mode(), 0o644);
+        fs::set_permissions(&target, fs::Permissions::from_mode(0o600)).unwrap();
+        save(&target, b"second", Overwrite::Replace).unwrap();
+        assert_eq!((mode(), fs::read(&target).unwrap().as_slice()), (0o600, b"second".as_slice()));
+    }
+
+    #[test]
+    fn leftovers_of_killed_saves_go_and_nothing_else_does() {
+        let folder = tempfile::tempdir().unwrap();
+        let target = folder.path().join("a.cornerbook");
+        let kept = [".a.cornerbook.saving-12345", ".a.cornerbook.saving-1234.6", ".ba.cornerbook.saving-123456", "a"];
+        for name in kept.iter().chain(&[".a.cornerbook.saving-aB3456"]) {
+            fs::write(folder.path().join(name), b"half").unwrap();
+        }
+        remove_leftovers(&target);
+        let mut left: Vec<_> = fs::read_dir(folder.path()).unwrap().map(|it| it.unwrap().file_name()).collect();
+        left.sort();
+        let mut kept = kept.map(OsString::from);
+        kept.sort();
+        assert_eq!(left, kept);
     }
 
     #[test]

@@ -2,7 +2,11 @@
 
 use std::collections::BTreeMap;
 
-use cornerbook::book::{Book, FileRef, Grip, History, MarkPlace, Op, Pin, Recording, file};
+use cornerbook::book::{
+    Book, Circle, Circled, Colour, Drawing, Exit, FileRef, FootageRef, FrameRef, Grip, History, Id, MarkPlace, Op,
+    Outcome, Pin, Recording, ReferencePoint, Shape, Share, Side, Tag, TagKind, TagPlace, Trackside, TracksidePin, What,
+    file,
+};
 use cornerbook::session::{MarkKind, VideoTime};
 use proptest::collection::vec;
 use proptest::option;
@@ -31,10 +35,110 @@ fn recording() -> impl Strategy<Value = Recording> {
     (vec(file_ref(), 0..3), vec(pin, 0..3)).prop_map(|(chapters, pins)| Recording { chapters, pins })
 }
 
+/// Mostly numbers that are there or come next: the start has 1 to 12.
+fn id() -> impl Strategy<Value = Id> {
+    prop_oneof![8 => 1_u32..20, 4 => 12_u32..14, 1 => Just(u32::MAX)].prop_map(Id)
+}
+
+fn footage_time() -> impl Strategy<Value = VideoTime> {
+    prop_oneof![20 => -1_000_000_000..4_000_000_000_000_i64, 1 => Just(i64::MAX)].prop_map(VideoTime)
+}
+
+fn frame() -> impl Strategy<Value = FrameRef> {
+    let footage = prop_oneof![
+        6 => Just(FootageRef::Chapter(0)),
+        3 => Just(FootageRef::Trackside(Id(10))),
+        1 => (0_usize..3).prop_map(FootageRef::Chapter),
+        1 => id().prop_map(FootageRef::Trackside),
+    ];
+    (footage, footage_time()).prop_map(|(footage, at)| FrameRef { footage, at })
+}
+
+/// Shares, mostly inside the picture.
+fn part() -> impl Strategy<Value = f64> {
+    prop_oneof![60 => 0.0..1.0_f64, 1 => prop_oneof![Just(1.5), Just(f64::NAN)]]
+}
+
+fn share() -> impl Strategy<Value = Share> {
+    (part(), part()).prop_map(|(x, y)| Share { x, y })
+}
+
+fn circle() -> impl Strategy<Value = Circle> {
+    (share(), part()).prop_map(|(centre, radius)| Circle { centre, radius })
+}
+
+/// Markup, quotes, other ways of writing, and what must be refused.
+fn text() -> impl Strategy<Value = String> {
+    prop_oneof![4 => "[a-z<&\"'\\\\ \n👩‍🏁שא\u{202e}]{0,12}", 1 => "\\PC{0,8}", 1 => ".{0,6}"]
+}
+
+fn shape() -> impl Strategy<Value = Shape> {
+    prop_oneof![
+        circle().prop_map(Shape::Circle),
+        (share(), share()).prop_map(|(from, to)| Shape::Arrow { from, to }),
+        (share(), share()).prop_map(|(from, to)| Shape::Line { from, to }),
+        vec(share(), 0..6).prop_map(Shape::Freehand),
+        (share(), 0.0..0.6_f64, text()).prop_map(|(at, size, text)| Shape::Text { at, size, text }),
+    ]
+}
+
+fn drawing() -> impl Strategy<Value = Drawing> {
+    (frame(), -0.1..10.0_f64, any::<u32>(), 0.0..0.11_f64, shape())
+        .prop_map(|(on, stays_s, rgb, width, shape)| Drawing { on, stays_s, colour: Colour::hex(rgb), width, shape })
+}
+
+fn tag() -> impl Strategy<Value = Tag> {
+    let on = prop_oneof![
+        time_s().prop_map(|t_s| TagPlace::Frame { t_s }),
+        (0_u32..4, 0_u32..4).prop_map(|(lap, corner)| TagPlace::Pass { lap, corner }),
+        (id(), footage_time()).prop_map(|(footage, at)| TagPlace::Trackside { footage, at }),
+    ];
+    let side = || prop_oneof![Just(Side::Inside), Just(Side::Outside)];
+    let outcome = prop_oneof![Just(Outcome::Attempt), Just(Outcome::Done), Just(Outcome::Failed)];
+    let what = prop_oneof![
+        2 => id().prop_map(What::Kind),
+        1 => prop_oneof![Just(Exit::Good), Just(Exit::Bad)].prop_map(What::Exit),
+        1 => (side(), outcome).prop_map(|(side, outcome)| What::Overtake { side, outcome }),
+        1 => (side(), any::<bool>()).prop_map(|(side, held)| What::Defence { side, held }),
+        1 => Just(What::Note),
+    ];
+    (on, what, option::of(text())).prop_map(|(on, what, note)| Tag { on, what, note })
+}
+
+fn kind() -> impl Strategy<Value = TagKind> {
+    let key = prop_oneof![prop::char::range('a', 'f'), any::<char>()];
+    ("[a-dA-D \n]{0,3}", any::<u32>(), option::of(key)).prop_map(|(name, rgb, key)| TagKind {
+        name,
+        colour: Colour::hex(rgb),
+        key,
+    })
+}
+
+fn trackside() -> impl Strategy<Value = Trackside> {
+    let pin = (footage_time(), time_s()).prop_map(|(footage, log_t_s)| TracksidePin { footage, log_t_s });
+    (file_ref(), vec(pin, 0..2)).prop_map(|(file, pins)| Trackside { file, pins })
+}
+
+fn point() -> impl Strategy<Value = ReferencePoint> {
+    let circled = (frame(), circle()).prop_map(|(on, circle)| Circled { on, circle });
+    (0_u32..4, "[a-z \n]{0,6}", option::of(circled)).prop_map(|(corner, name, circled)| ReferencePoint {
+        corner,
+        name,
+        circled,
+    })
+}
+
 fn op() -> impl Strategy<Value = Op> {
     let grip = prop_oneof![Just(Grip::Dry), Just(Grip::Damp), Just(Grip::Wet), Just(Grip::Slippery)];
     let name = "[a-z \n]{0,6}";
-    prop_oneof![
+    let numbered = prop_oneof![
+        (id(), option::of(trackside())).prop_map(|(id, it)| Op::Trackside(id, it)),
+        (id(), option::of(kind())).prop_map(|(id, it)| Op::TagKind(id, it)),
+        (id(), option::of(tag())).prop_map(|(id, it)| Op::Tag(id, it)),
+        (id(), option::of(point())).prop_map(|(id, it)| Op::ReferencePoint(id, it)),
+        (id(), option::of(drawing())).prop_map(|(id, it)| Op::Drawing(id, it)),
+    ];
+    let named = prop_oneof![
         vec(file_ref(), 0..3).prop_map(Op::Logs),
         recording().prop_map(Op::Recording),
         option::of(file_ref()).prop_map(Op::Track),
@@ -44,12 +148,29 @@ fn op() -> impl Strategy<Value = Op> {
         option::of(time_s()).prop_map(Op::MarkedCrossing),
         (place(), option::of(time_s())).prop_map(|(place, t_s)| Op::Mark(place, t_s)),
         (0_u32..4, option::of(name)).prop_map(|(corner, name)| Op::CornerName(corner, name)),
-    ]
+    ];
+    let single = prop_oneof![named, numbered];
+    single.prop_recursive(2, 8, 3, |inner| vec(inner, 0..3).prop_map(Op::Several))
+}
+
+/// The same book but for its next number, which no undo takes back.
+fn content(book: &Book) -> Book {
+    Book { next_id: Id(0), ..book.clone() }
 }
 
 fn start() -> Book {
     let logs = vec![FileRef { path: "run.csv".into(), length_bytes: 3 }];
-    Book { logs, corner_names: BTreeMap::from([(1, "hairpin".to_owned())]), ..Book::default() }
+    let mut book = Book { corner_names: BTreeMap::from([(1, "hairpin".to_owned())]), ..Book::new(logs) };
+    let chapters = vec![FileRef { path: "a.mp4".into(), length_bytes: 3 }];
+    let file = FileRef { path: "kerb.mp4".into(), length_bytes: 3 };
+    for op in [
+        Op::Recording(Recording { chapters, pins: vec![] }),
+        Op::Trackside(Id(10), Some(Trackside { file, pins: vec![] })),
+        Op::Tag(Id(11), Some(Tag { on: TagPlace::Frame { t_s: 1.0 }, what: What::Kind(Id(1)), note: None })),
+    ] {
+        book.apply(op).unwrap();
+    }
+    book
 }
 
 fn cases() -> u32 {
@@ -65,20 +186,21 @@ proptest! {
         let mut states = vec![start()];
         for op in ops {
             let before = history.book().clone();
+            prop_assert!(before.tags.keys().chain(before.drawings.keys()).all(|it| *it < before.next_id));
             match history.apply(op) {
                 Ok(()) => states.push(history.book().clone()),
                 Err(_) => prop_assert_eq!(history.book(), &before),
             }
             prop_assert_eq!(history.book().verify_invariants(), Ok(()));
         }
-        let end = history.book().clone();
+        let end = content(history.book());
         for state in states.iter().rev().skip(1) {
             prop_assert!(history.undo());
-            prop_assert_eq!(history.book(), state);
+            prop_assert_eq!(content(history.book()), content(state));
         }
         prop_assert!(!history.undo());
         while history.redo() {}
-        prop_assert_eq!(history.book(), &end);
+        prop_assert_eq!(content(history.book()), end);
     }
 
     /// Whatever operations can make, the file keeps. Absolute paths, so that no folder of the test machine plays in.
@@ -90,7 +212,9 @@ proptest! {
         }
         let mut book = history.book().clone();
         let recording = &mut book.recording.chapters;
-        let files = book.logs.iter_mut().chain(recording).chain(&mut book.track).chain(&mut book.columns);
+        let trackside = book.trackside.values_mut().map(|it| &mut it.file);
+        let files = book.logs.iter_mut().chain(recording).chain(trackside);
+        let files = files.chain(&mut book.track).chain(&mut book.columns);
         files.for_each(|it| it.path = std::path::Path::new("/no such folder").join(&it.path));
         let json = file::to_json(&book, std::path::Path::new("."));
         prop_assert_eq!(file::read("b", json.as_bytes(), std::path::Path::new(".")).unwrap(), book);

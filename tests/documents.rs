@@ -99,6 +99,8 @@ fn examples_of_formats_are_read() {
     let book = block(&text, "json", "cornerbook.book");
     let book = cornerbook::book::file::read("formats.md", book.as_bytes(), Path::new("")).unwrap();
     assert_eq!((book.logs.len(), book.marks.len(), book.corner_names.len()), (1, 1, 1));
+    assert_eq!((book.tag_kinds.len(), book.tags.len(), book.trackside.len()), (2, 4, 1));
+    assert_eq!((book.reference_points.len(), book.drawings.len(), book.next_id.0), (1, 2, 11));
     let track = block(&text, "json", "FeatureCollection");
     let (track, notes) = cornerbook::track::file::parse("formats.md", track.as_bytes()).unwrap();
     assert!(track.start_finish.is_some() && track.left_edge.is_some_and(|it| it.closed) && notes.is_empty());

@@ -12,6 +12,7 @@
 
 mod accuracy;
 mod book_ops;
+mod book_store;
 mod cli;
 mod cross;
 #[cfg(feature = "media")]

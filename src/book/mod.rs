@@ -1,22 +1,37 @@
-//! The saved review: what a person gave, its operations with undo, and its file.
+//! The saved review: what a person gave, its operations with undo, its file, and the book on disk while it is edited.
 //! Nothing that can be computed is kept here, so a better method repairs an old book.
 
+mod colour;
+mod drawings;
 pub mod file;
+mod footage;
 mod history;
+mod op;
+mod queries;
+mod refused;
+pub mod store;
+mod tags;
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::fmt;
-use std::path::PathBuf;
 
-use crate::session::{MarkEdit, MarkKind, VideoTime};
+use crate::book::refused::{verify_corner, verify_name, verify_time};
+use crate::session::{MarkEdit, MarkKind};
 
+pub use colour::{Colour, NoColour};
+pub use drawings::{Circle, Circled, Drawing, FREEHAND_MOST_POINTS, ReferencePoint, Shape, Share};
+pub use footage::{FileRef, FootageRef, FrameRef, Pin, Recording, Trackside, TracksidePin};
 pub use history::History;
+pub use op::Op;
+pub use refused::Refused;
+pub use tags::{Exit, Outcome, Side, Tag, TagKind, TagPlace, What};
 
 /// What a person gave. Public to read; changed only through [`Op`], which keeps [`Book::verify_invariants`] true.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Book {
     pub logs: Vec<FileRef>,
     pub recording: Recording,
+    pub trackside: BTreeMap<Id, Trackside>,
     pub track: Option<FileRef>,
     /// The column map that the logs are read with.
     pub columns: Option<FileRef>,
@@ -28,32 +43,19 @@ pub struct Book {
     pub marks: BTreeMap<MarkPlace, f64>,
     /// By corner number.
     pub corner_names: BTreeMap<u32, String>,
+    pub tag_kinds: BTreeMap<Id, TagKind>,
+    pub tags: BTreeMap<Id, Tag>,
+    pub reference_points: BTreeMap<Id, ReferencePoint>,
+    /// A later one lies over an earlier one.
+    pub drawings: BTreeMap<Id, Drawing>,
+    /// The number that the next new thing gets.
+    pub next_id: Id,
 }
 
-/// A file by its path (as usable from here) and its length, by which it is known again when it has moved.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct FileRef {
-    pub path: PathBuf,
-    pub length_bytes: u64,
-}
-
-/// One recording: its files in order, and where a person pinned it to the log.
-#[derive(Debug, Clone, PartialEq, Default)]
-pub struct Recording {
-    pub chapters: Vec<FileRef>,
-    /// In order of chapter and time.
-    pub pins: Vec<Pin>,
-}
-
-/// One moment that is known in the footage and in the log. An offset is a pin at time 0 of the first chapter.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Pin {
-    /// Index into the chapters, from 0.
-    pub chapter: usize,
-    /// Presentation time in that chapter.
-    pub footage: VideoTime,
-    pub log_t_s: f64,
-}
+/// The number of something in a book, whatever it is: no two things of one book ever have the same, not even one after
+/// the other.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub struct Id(pub u32);
 
 /// How the track was, as the driver says.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -72,50 +74,15 @@ pub struct MarkPlace {
     pub mark: MarkKind,
 }
 
-/// One change of a book: the new content of one place in it. Its inverse is the same place with the old content.
-#[derive(Debug, Clone, PartialEq)]
-pub enum Op {
-    Logs(Vec<FileRef>),
-    Recording(Recording),
-    Track(Option<FileRef>),
-    Columns(Option<FileRef>),
-    Driver(Option<String>),
-    Grip(Option<Grip>),
-    /// Log time, s.
-    MarkedCrossing(Option<f64>),
-    /// Log time in s, or `None` to give the mark back to the program.
-    Mark(MarkPlace, Option<f64>),
-    CornerName(u32, Option<String>),
-}
-
-/// Why a book would not be in order.
-#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
-pub enum Refused {
-    #[error("a book needs at least one log")]
-    NoLog,
-    #[error("the name of {what} is empty or has line breaks; give a plain one-line name")]
-    BadName { what: String },
-    #[error("corners are numbered from 1")]
-    CornerZero,
-    #[error("the time of {what} is no finite number of seconds")]
-    BadTime { what: String },
-    #[error("pin {number} is for chapter {chapter}, but the recording has {chapters}")]
-    PinWithoutChapter { number: usize, chapter: usize, chapters: usize },
-    #[error("pin {number} is not later than the one before, in footage and log alike; give pins in order of time")]
-    PinOrder { number: usize },
-}
-
 impl Book {
-    /// Does `op` and gives its inverse, or leaves the book as it was.
-    pub fn apply(&mut self, op: Op) -> Result<Op, Refused> {
-        let inverse = self.swap(op);
-        match self.verify_invariants() {
-            Ok(()) => Ok(inverse),
-            Err(refused) => {
-                self.swap(inverse);
-                Err(refused)
-            }
+    /// A new book with the tag kinds that it begins with. It needs a log to be in order.
+    pub fn new(logs: Vec<FileRef>) -> Self {
+        let mut book = Self { logs, ..Self::default() };
+        for kind in TagKind::starter_set() {
+            book.tag_kinds.insert(book.next_id, kind);
+            book.next_id.0 += 1;
         }
+        book
     }
 
     /// The corrections, as the analysis takes them, in order of lap, corner and mark.
@@ -148,42 +115,61 @@ impl Book {
         if let Some(t_s) = self.marked_crossing_s {
             verify_time(t_s, || "the marked crossing".to_owned())?;
         }
-        self.recording.verify_invariants()
+        self.recording.verify_invariants()?;
+        self.verify_ids()?;
+        self.trackside.iter().try_for_each(|(id, it)| it.verify_invariants(*id))?;
+        tags::verify_kinds(&self.tag_kinds)?;
+        tags::verify_tags(&self.tags, &self.tag_kinds, &self.recording, &self.trackside)?;
+        let (recording, trackside) = (&self.recording, &self.trackside);
+        self.reference_points.iter().try_for_each(|(id, it)| it.verify_invariants(*id, recording, trackside))?;
+        self.drawings.iter().try_for_each(|(id, it)| it.verify_invariants(*id, recording, trackside))
     }
 
-    fn swap(&mut self, op: Op) -> Op {
-        use std::mem::replace;
-        match op {
-            Op::Logs(it) => Op::Logs(replace(&mut self.logs, it)),
-            Op::Recording(it) => Op::Recording(replace(&mut self.recording, it)),
-            Op::Track(it) => Op::Track(replace(&mut self.track, it)),
-            Op::Columns(it) => Op::Columns(replace(&mut self.columns, it)),
-            Op::Driver(it) => Op::Driver(replace(&mut self.driver, it)),
-            Op::Grip(it) => Op::Grip(replace(&mut self.grip, it)),
-            Op::MarkedCrossing(it) => Op::MarkedCrossing(replace(&mut self.marked_crossing_s, it)),
-            Op::Mark(place, it) => Op::Mark(place, replace_entry(&mut self.marks, place, it)),
-            Op::CornerName(corner, it) => Op::CornerName(corner, replace_entry(&mut self.corner_names, corner, it)),
+    /// Every number is given once, and was given out before.
+    fn verify_ids(&self) -> Result<(), Refused> {
+        let mut seen = BTreeSet::new();
+        for id in self.ids() {
+            if id >= self.next_id {
+                return Err(Refused::IdNotGiven { id, next: self.next_id });
+            }
+            if !seen.insert(id) {
+                return Err(Refused::IdTwice { id });
+            }
         }
+        Ok(())
+    }
+
+    /// One more than the highest number that is there.
+    fn first_free_id(&self) -> Result<Id, Refused> {
+        match self.ids().max() {
+            Some(highest) => highest.after().ok_or(Refused::IdsSpent),
+            None => Ok(Id::default()),
+        }
+    }
+
+    fn ids(&self) -> impl Iterator<Item = Id> {
+        let of_tags = self.tag_kinds.keys().chain(self.tags.keys());
+        of_tags.chain(self.trackside.keys()).chain(self.reference_points.keys()).chain(self.drawings.keys()).copied()
     }
 }
 
-impl Recording {
-    fn verify_invariants(&self) -> Result<(), Refused> {
-        for (index, pin) in self.pins.iter().enumerate() {
-            verify_time(pin.log_t_s, || format!("pin {}", index + 1))?;
-            if pin.chapter >= self.chapters.len() {
-                return Err(Refused::PinWithoutChapter {
-                    number: index + 1,
-                    chapter: pin.chapter + 1,
-                    chapters: self.chapters.len(),
-                });
-            }
-        }
-        let rises = |a: &Pin, b: &Pin| (a.chapter, a.footage) < (b.chapter, b.footage) && a.log_t_s < b.log_t_s;
-        match self.pins.windows(2).position(|pair| !rises(&pair[0], &pair[1])) {
-            Some(index) => Err(Refused::PinOrder { number: index + 2 }),
-            None => Ok(()),
-        }
+impl Id {
+    /// `None` after the last one there can be.
+    fn after(self) -> Option<Self> {
+        self.0.checked_add(1).map(Self)
+    }
+}
+
+/// The first one of a book.
+impl Default for Id {
+    fn default() -> Self {
+        Self(1)
+    }
+}
+
+impl fmt::Display for Id {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        self.0.fmt(f)
     }
 }
 
@@ -207,85 +193,5 @@ impl fmt::Display for Grip {
     }
 }
 
-fn replace_entry<K: Ord, V>(map: &mut BTreeMap<K, V>, key: K, value: Option<V>) -> Option<V> {
-    match value {
-        Some(value) => map.insert(key, value),
-        None => map.remove(&key),
-    }
-}
-
-fn verify_name(what: &str, name: &str) -> Result<(), Refused> {
-    if name.trim().is_empty() || name.chars().any(char::is_control) {
-        return Err(Refused::BadName { what: what.to_owned() });
-    }
-    Ok(())
-}
-
-fn verify_corner(corner: u32) -> Result<(), Refused> {
-    if corner == 0 { Err(Refused::CornerZero) } else { Ok(()) }
-}
-
-fn verify_time(t_s: f64, what: impl Fn() -> String) -> Result<(), Refused> {
-    if t_s.is_finite() { Ok(()) } else { Err(Refused::BadTime { what: what() }) }
-}
-
 #[cfg(test)]
-mod tests {
-    use expect_test::{Expect, expect};
-
-    use super::*;
-
-    fn file(name: &str) -> FileRef {
-        FileRef { path: name.into(), length_bytes: 7 }
-    }
-
-    fn pin(chapter: usize, footage_s: f64, log_t_s: f64) -> Pin {
-        Pin { chapter, footage: VideoTime::from_seconds(footage_s), log_t_s }
-    }
-
-    #[test]
-    fn a_refused_operation_leaves_the_book_as_it_was() {
-        let mut book = Book { logs: vec![file("run.csv")], ..Book::default() };
-        let before = book.clone();
-        let mut refuses = |op: Op, sentence: Expect| {
-            sentence.assert_eq(&book.apply(op).unwrap_err().to_string());
-            assert_eq!(book, before);
-        };
-        let recording = |pins: &[Pin]| Op::Recording(Recording { chapters: vec![file("a.mp4")], pins: pins.to_vec() });
-        refuses(Op::Logs(vec![]), expect!["a book needs at least one log"]);
-        refuses(
-            Op::Driver(Some(" ".to_owned())),
-            expect!["the name of the driver is empty or has line breaks; give a plain one-line name"],
-        );
-        refuses(
-            Op::CornerName(2, Some("a\nb".to_owned())),
-            expect!["the name of corner 2 is empty or has line breaks; give a plain one-line name"],
-        );
-        refuses(Op::CornerName(0, Some("a".to_owned())), expect!["corners are numbered from 1"]);
-        refuses(
-            Op::MarkedCrossing(Some(f64::NAN)),
-            expect!["the time of the marked crossing is no finite number of seconds"],
-        );
-        let place = MarkPlace { lap: 2, corner: 3, mark: MarkKind::Apex };
-        refuses(
-            Op::Mark(place, Some(f64::INFINITY)),
-            expect!["the time of a mark of lap 2, corner 3 is no finite number of seconds"],
-        );
-        refuses(recording(&[pin(1, 0.0, 0.0)]), expect!["pin 1 is for chapter 2, but the recording has 1"]);
-        refuses(
-            recording(&[pin(0, 1.0, 5.0), pin(0, 2.0, 5.0)]),
-            expect!["pin 2 is not later than the one before, in footage and log alike; give pins in order of time"],
-        );
-        refuses(recording(&[pin(0, 1.0, f64::NAN)]), expect!["the time of pin 1 is no finite number of seconds"]);
-    }
-
-    #[test]
-    fn the_inverse_of_an_operation_brings_the_old_content_back() {
-        let mut book = Book { logs: vec![file("run.csv")], ..Book::default() };
-        let place = MarkPlace { lap: 2, corner: 3, mark: MarkKind::Apex };
-        assert_eq!(book.apply(Op::Mark(place, Some(12.5))), Ok(Op::Mark(place, None)));
-        assert_eq!(book.mark_edits(), vec![MarkEdit { lap: 2, corner: 3, mark: MarkKind::Apex, t_s: 12.5 }]);
-        assert_eq!(book.apply(Op::Mark(place, None)), Ok(Op::Mark(place, Some(12.5))));
-        assert!(book.marks.is_empty());
-    }
-}
+mod tests;

@@ -76,7 +76,8 @@ fn book_lines(book: &Book, path: &Path, notes: &mut Vec<Note>) -> Result<Vec<Str
     let logs = book.logs.iter().map(|it| ("log", it));
     let track = book.track.iter().map(|it| ("track", it));
     let columns = book.columns.iter().map(|it| ("columns", it));
-    for (what, file) in logs.chain(footage).chain(track).chain(columns) {
+    let trackside = book.trackside.values().map(|it| ("trackside footage", &it.file));
+    for (what, file) in logs.chain(footage).chain(trackside).chain(track).chain(columns) {
         lines.push(file_line(what, file, path, notes)?);
     }
     lines.extend(book.driver.iter().map(|it| format!("driver: {it}")));
@@ -87,6 +88,11 @@ fn book_lines(book: &Book, path: &Path, notes: &mut Vec<Note>) -> Result<Vec<Str
         ("pins", book.recording.pins.len()),
         ("moved marks", book.marks.len()),
         ("named corners", book.corner_names.len()),
+        ("reference points", book.reference_points.len()),
+        ("trackside pins", book.trackside.values().map(|it| it.pins.len()).sum()),
+        ("tag kinds", book.tag_kinds.len()),
+        ("tags", book.tags.len()),
+        ("drawings", book.drawings.len()),
     ];
     lines.extend(counts.iter().filter(|it| it.1 > 0).map(|(what, count)| format!("{what}: {count}")));
     Ok(lines)

@@ -28,14 +28,13 @@ pub(super) fn run(args: &NewArgs, console: &mut Console<'_>, context: &Context) 
         console.notes(&notes);
     }
     let book = Book {
-        logs: references(&args.log)?,
         recording: recording(args, &samples, console, context)?,
         track: args.log_args.track.as_deref().map(refer_to).transpose()?,
         columns: args.log_args.columns.as_deref().map(refer_to).transpose()?,
         driver: args.driver.clone(),
         grip: args.grip.map(plan::grip),
         marked_crossing_s: args.log_args.crossing,
-        ..Book::default()
+        ..Book::new(references(&args.log)?)
     };
     book.verify_invariants().map_err(|refused| Stop::Usage(refused.to_string()))?;
     context.check()?;

@@ -49,7 +49,7 @@ pub fn kind_of(path: &Path) -> Result<FileKind, Error> {
 pub fn book_of(paths: &[PathBuf]) -> Result<Book, Error> {
     let mut paths = paths.to_vec();
     paths.sort();
-    let mut book = Book::default();
+    let mut book = Book::new(Vec::new());
     let mut chapters = Vec::new();
     for path in &paths {
         let file = refer_to(path)?;

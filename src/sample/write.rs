@@ -142,15 +142,15 @@ impl WrittenSample {
     /// # Errors
     /// A file that was written is there no more.
     pub fn book(&self) -> Result<Book, book::file::Error> {
+        let logs = self.logs.iter().take(1).map(|it| refer_to(it)).collect::<Result<_, _>>()?;
         Ok(Book {
-            logs: self.logs.iter().take(1).map(|it| refer_to(it)).collect::<Result<_, _>>()?,
             recording: Recording {
                 chapters: self.footage.iter().map(|it| refer_to(it)).collect::<Result<_, _>>()?,
                 pins: Vec::new(),
             },
             track: Some(refer_to(&self.track)?),
             driver: Some("Driver A".to_owned()),
-            ..Book::default()
+            ..Book::new(logs)
         })
     }
 

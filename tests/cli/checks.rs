@@ -68,3 +68,35 @@ fn a_book_whose_log_is_gone_cannot_be_used() {
     let outcome = program.run(["check", "stint.cornerbook"]);
     assert!(outcome.is_refused(1).starts_with("error: run.csv: is not there"), "{outcome:?}");
 }
+
+#[test]
+fn a_book_says_what_it_holds() {
+    let book = r##"{"format":"cornerbook.book","version":2,"logs":[{"path":"run.csv","length_bytes":4}],
+        "footage":[{"path":"onboard.mp4","length_bytes":4}],
+        "trackside":[{"id":2,"path":"kerb.mp4","length_bytes":4,"pins":[{"footage_s":1,"log_t_s":60}]}],
+        "tag_kinds":[{"id":1,"name":"slide","colour":"#aa77dd"}],
+        "tags":[{"id":3,"on":{"pass":{"lap":1,"corner":1}},"what":{"kind":1}},
+                {"id":4,"on":{"pass":{"lap":1,"corner":1}},"what":"note","note":"a\nb"}],
+        "reference_points":[{"id":5,"corner":1,"name":"white tyre"}],
+        "drawings":[{"id":6,"on":{"chapter":{"number":1,"footage_s":2}},"stays_s":1,"colour":"#ffffff","width":0.01,
+                     "shape":{"line":{"from":[0,0],"to":[1,1]}}}]}"##;
+    let program = Program::new()
+        .with_file("run.csv", "1234")
+        .with_file("onboard.mp4", "1234")
+        .with_file("kerb.mp4", "1234")
+        .with_file("a.cornerbook", book);
+    let check: Check = read(&program.run(["check", "a.cornerbook", "--format", "json"]).is_done().out);
+    assert_eq!(
+        check.files[0].holds.as_deref().unwrap(),
+        [
+            "log: run.csv (4 bytes)",
+            "footage: onboard.mp4 (4 bytes)",
+            "trackside footage: kerb.mp4 (4 bytes)",
+            "reference points: 1",
+            "trackside pins: 1",
+            "tag kinds: 1",
+            "tags: 2",
+            "drawings: 1",
+        ]
+    );
+}

@@ -1,8 +1,16 @@
 //! The book's file: there and back, what is refused, files that have moved.
 
+use std::collections::BTreeMap;
+
 use expect_test::{Expect, expect};
 
+use super::locate::relative;
 use super::*;
+use crate::book::{
+    Circle, Circled, Colour, Drawing, Exit, FileRef, FootageRef, FrameRef, Grip, Id, MarkPlace, Outcome, Pin,
+    Recording, ReferencePoint, Shape, Share, Side, Tag, TagKind, TagPlace, Trackside, TracksidePin, What,
+};
+use crate::session::{MarkKind, NoteKind, VideoTime};
 
 fn full() -> Book {
     let file = |name: &str| FileRef { path: name.into(), length_bytes: 7 };
@@ -22,7 +30,66 @@ fn full() -> Book {
         marked_crossing_s: Some(4.5),
         marks: BTreeMap::from([(MarkPlace { lap: 2, corner: 3, mark: MarkKind::TurnIn }, 61.234_567)]),
         corner_names: BTreeMap::from([(3, "hairpin <b>".to_owned())]),
+        trackside: BTreeMap::from([(
+            Id(2),
+            Trackside { file: file("kerb.mp4"), pins: vec![TracksidePin { footage: VideoTime(1_500), log_t_s: 61.5 }] },
+        )]),
+        tag_kinds: BTreeMap::from([(
+            Id(1),
+            TagKind { name: "slide \"s\"".to_owned(), colour: Colour::hex(0x01_0203), key: Some('"') },
+        )]),
+        tags: tags(),
+        reference_points: BTreeMap::from([(
+            Id(20),
+            ReferencePoint {
+                corner: 3,
+                name: "white tyre".to_owned(),
+                circled: Some(Circled { on: frame(FootageRef::Trackside(Id(2))), circle: circle() }),
+            },
+        )]),
+        drawings: drawings(),
+        next_id: Id(41),
     }
+}
+
+fn frame(footage: FootageRef) -> FrameRef {
+    FrameRef { footage, at: VideoTime(33_366_667) }
+}
+
+fn circle() -> Circle {
+    Circle { centre: Share { x: 0.1, y: 1.0 / 3.0 }, radius: 0.25 }
+}
+
+fn tags() -> BTreeMap<Id, Tag> {
+    let pass = TagPlace::Pass { lap: 2, corner: 3 };
+    let tags = [
+        (TagPlace::Frame { t_s: 12.25 }, What::Kind(Id(1)), None),
+        (pass, What::Exit(Exit::Good), Some("first line\nsecond 👩‍👩‍👧‍👦 \u{202e}שלום\u{202c} </b> \\ \"")),
+        (pass, What::Overtake { side: Side::Inside, outcome: Outcome::Attempt }, None),
+        (pass, What::Defence { side: Side::Outside, held: true }, None),
+        (TagPlace::Trackside { footage: Id(2), at: VideoTime(7) }, What::Note, Some("n")),
+    ];
+    let tag = |(on, what, note): (TagPlace, What, Option<&str>)| Tag { on, what, note: note.map(str::to_owned) };
+    (10..).map(Id).zip(tags.map(tag)).collect()
+}
+
+fn drawings() -> BTreeMap<Id, Drawing> {
+    let (from, to) = (Share { x: 0.0, y: 0.1 }, Share { x: 1.0, y: 0.7 });
+    let shapes = [
+        Shape::Circle(circle()),
+        Shape::Arrow { from, to },
+        Shape::Line { from: to, to: from },
+        Shape::Freehand(vec![from, to, from]),
+        Shape::Text { at: from, size: 0.05, text: "late\nagain".to_owned() },
+    ];
+    let drawing = |shape: Shape| Drawing {
+        on: frame(FootageRef::Chapter(1)),
+        stays_s: 2.5,
+        colour: Colour::hex(0xff_8000),
+        width: 0.008,
+        shape,
+    };
+    (30..).map(Id).zip(shapes.map(drawing)).collect()
 }
 
 #[test]
@@ -32,6 +99,7 @@ fn there_and_back_is_the_same_book() {
     let mut book = full();
     let in_folder = |it: &mut FileRef| it.path = folder.path().join(&it.path);
     book.logs.iter_mut().chain(&mut book.recording.chapters).chain(&mut book.track).for_each(in_folder);
+    book.trackside.values_mut().for_each(|it| in_folder(&mut it.file));
     book.columns.iter_mut().for_each(in_folder);
     save(&book, &path, Overwrite::Refuse).unwrap();
     assert_eq!(open(&path).unwrap(), book);
@@ -99,8 +167,8 @@ fn what_is_no_book_is_one_sentence() {
         expect!["a.cornerbook: is no book; make one with cornerbook new"],
     );
     refuses(
-        r#"{"format":"cornerbook.book","version":2,"tags":[]}"#,
-        expect!["a.cornerbook: is a book of version 2, this program reads up to 1; use a newer cornerbook for it"],
+        r#"{"format":"cornerbook.book","version":3,"tags":[]}"#,
+        expect!["a.cornerbook: is a book of version 3, this program reads up to 2; use a newer cornerbook for it"],
     );
     refuses(
         r#"{"format":"cornerbook.book","version":-1}"#,
@@ -115,7 +183,7 @@ fn what_is_no_book_is_one_sentence() {
     refuses(
         &with(r#""logs":[],"colour":3"#),
         expect![
-            "a.cornerbook, line 1, column 58: is damaged (unknown field `colour`, expected one of `format`, `version`, `logs`, `footage`, `pins`, `track`, `columns`, `driver`, `grip`, `marked_crossing_s`, `marks`, `corner_names`); mend it there or make the book anew"
+            "a.cornerbook, line 1, column 58: is damaged (unknown field `colour`, expected one of `format`, `version`, `logs`, `footage`, `pins`, `trackside`, `track`, `columns`, `driver`, `grip`, `marked_crossing_s`, `marks`, `corner_names`, `tag_kinds`, `tags`, `reference_points`, `drawings`, `next_id`); mend it there or make the book anew"
         ],
     );
     refuses(
@@ -136,10 +204,81 @@ fn what_is_no_book_is_one_sentence() {
     );
 }
 
+#[test]
+fn a_book_of_version_1_is_read_and_gets_the_starter_set() {
+    let text = r#"{"format":"cornerbook.book","version":1,"logs":[{"path":"a.csv","length_bytes":3}],"driver":"Kim"}"#;
+    let book = read("a.cornerbook", text.as_bytes(), Path::new(".")).unwrap();
+    let log = FileRef { path: "a.csv".into(), length_bytes: 3 };
+    assert_eq!(book, Book { driver: Some("Kim".to_owned()), ..Book::new(vec![log]) });
+    assert!(to_json(&book, Path::new(".")).contains("\"version\": 2"));
+}
+
+#[test]
+fn what_does_not_fit_together_is_one_sentence() {
+    let refuses = |rest: &str, expected: Expect| {
+        let text = format!(
+            r#"{{"format":"cornerbook.book","version":2,"logs":[{{"path":"a.csv","length_bytes":3}}],"tag_kinds":[],{rest}}}"#
+        );
+        let sentence = read("a.cornerbook", text.as_bytes(), Path::new(".")).unwrap_err().to_string();
+        let ending = "; mend it there or make the book anew";
+        expected.assert_eq(sentence.strip_prefix("a.cornerbook").and_then(|it| it.strip_suffix(ending)).unwrap());
+    };
+    let note = |id: u32| format!(r#"{{"id":{id},"on":{{"frame":{{"t_s":1}}}},"what":"note","note":"n"}}"#);
+    refuses(
+        &format!(r#""tags":[{},{}]"#, note(1), note(1)),
+        expect![": cannot be used (number 1 is given to two things of the book; give one of them another number)"],
+    );
+    refuses(
+        &format!(r#""tags":[{}],"next_id":4"#, note(4)),
+        expect![": cannot be used (number 4 is not given out yet; new things take the book's next number, 4)"],
+    );
+    refuses(
+        &format!(r#""tags":[{}]"#, note(u32::MAX)),
+        expect![": cannot be used (the book has given out all its numbers; make it anew)"],
+    );
+    refuses(
+        r#""tags":[{"id":1,"on":{"frame":{"t_s":1}},"what":{"kind":2}}]"#,
+        expect![": cannot be used (tag 1 is of a kind that the book does not have; change or remove that tag first)"],
+    );
+    refuses(
+        r#""tags":[{"id":1,"on":{"frame":{"t_s":1,"x":2}},"what":"note"}]"#,
+        expect![", line 1, column 140: is damaged (unknown field `x`, expected `t_s`)"],
+    );
+    refuses(
+        r#""reference_points":[{"id":1,"corner":1,"name":"a","side":"left"}]"#,
+        expect![
+            ", line 1, column 154: is damaged (unknown field `side`, expected one of `id`, `corner`, `name`, `circled`)"
+        ],
+    );
+    let drawing = |shape: &str, colour: &str| {
+        format!(
+            r#""drawings":[{{"id":1,"on":{{"chapter":{{"number":1,"footage_s":0}}}},"stays_s":1,"colour":"{colour}","width":0.01,"shape":{shape}}}]"#
+        )
+    };
+    refuses(
+        &drawing(r#"{"freehand":[[0,0],[1,1]]}"#, "#ffffff"),
+        expect![": cannot be used (drawing 1 is on chapter 1, but the recording has 0; remove it first)"],
+    );
+    refuses(
+        &drawing(r#"{"freehand":[[0,0],[1,1,1]]}"#, "#ffffff"),
+        expect![", line 1, column 239: is damaged (trailing characters)"],
+    );
+    refuses(
+        &drawing(r#"{"star":[[0,0],[1,1]]}"#, "#ffffff"),
+        expect![
+            ", line 1, column 221: is damaged (unknown variant `star`, expected one of `circle`, `arrow`, `line`, `freehand`, `text`)"
+        ],
+    );
+    refuses(
+        &drawing(r#"{"freehand":[[0,0],[1,1]]}"#, "red"),
+        expect![", line 1, column 188: is damaged (a colour is written #rrggbb, with hexadecimal digits)"],
+    );
+}
+
 proptest::proptest! {
     /// Any damage of a good file is read or refused, never a panic.
     #[test]
-    fn a_damaged_book_never_panics(at in 0_usize..2000, cut in 0_usize..40, put in ".{0,8}") {
+    fn a_damaged_book_never_panics(at in 0_usize..8000, cut in 0_usize..40, put in ".{0,8}") {
         let mut bytes = to_json(&full(), Path::new(".")).into_bytes();
         let from = at.min(bytes.len());
         let to = (from + cut).min(bytes.len());

@@ -1,0 +1,71 @@
+//! Files that a book names: how they are referred to, and where they are now.
+
+use std::path::{Component, Path, PathBuf};
+
+use crate::book::FileRef;
+use crate::book::file::Error;
+use crate::files;
+use crate::session::{Note, NoteKind, Place};
+
+/// What a person names becomes a reference: the path as given and its length.
+pub fn refer_to(path: &Path) -> Result<FileRef, Error> {
+    match files::length(path) {
+        Some(length_bytes) => Ok(FileRef { path: path.to_owned(), length_bytes }),
+        // The read says what the trouble is: absent, a folder, or not permitted.
+        None => match files::read_head(path, 1) {
+            Err(cause) => Err(cause.into()),
+            Ok(_) => Err(files::Error::Read {
+                path: path.to_owned(),
+                cause: std::io::Error::other("it is a device or a pipe"),
+            }
+            .into()),
+        },
+    }
+}
+
+/// Where a file of the book is now: in its place, else one of the same name and length beside the book.
+/// A file in its place with another length is used, and noted.
+pub fn locate(wanted: &FileRef, book: &Path) -> Result<(PathBuf, Option<Note>), Error> {
+    let in_place = files::length(&wanted.path);
+    if in_place == Some(wanted.length_bytes) {
+        return Ok((wanted.path.clone(), None));
+    }
+    let beside = wanted.path.file_name().map(|name| folder_prefix(book).join(name));
+    if let Some(beside) = beside
+        && beside != wanted.path
+        && files::length(&beside) == Some(wanted.length_bytes)
+    {
+        let note = NoteKind::FileMoved { to: beside.display().to_string() };
+        return Ok((beside, Some(note_on(wanted, note))));
+    }
+    match in_place {
+        Some(is_bytes) => {
+            let note = NoteKind::FileChanged { was_bytes: wanted.length_bytes, is_bytes };
+            Ok((wanted.path.clone(), Some(note_on(wanted, note))))
+        }
+        None => Err(Error::Missing {
+            path: wanted.path.clone(),
+            length_bytes: wanted.length_bytes,
+            book: book.display().to_string(),
+        }),
+    }
+}
+
+fn note_on(file: &FileRef, kind: NoteKind) -> Note {
+    Note::new(kind).in_file(&file.path.display().to_string(), Place::Whole)
+}
+
+/// The book's folder as a prefix for names: empty, not ".", for a bare name, so that messages stay short.
+fn folder_prefix(book: &Path) -> PathBuf {
+    book.parent().map(Path::to_owned).unwrap_or_default()
+}
+
+/// `path` seen from `folder`, both absolute; unchanged where they share nothing below the root.
+pub(super) fn relative(path: &Path, folder: &Path) -> PathBuf {
+    let shared = path.components().zip(folder.components()).take_while(|(a, b)| a == b).count();
+    if shared <= 1 {
+        return path.to_owned();
+    }
+    let up = folder.components().skip(shared).map(|_| Component::ParentDir);
+    up.chain(path.components().skip(shared)).collect()
+}
