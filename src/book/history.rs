@@ -19,6 +19,14 @@ impl History {
         &self.book
     }
 
+    pub fn can_undo(&self) -> bool {
+        !self.inverses.is_empty()
+    }
+
+    pub fn can_redo(&self) -> bool {
+        !self.undone.is_empty()
+    }
+
     /// Does `op`; a refused one changes nothing, not even what can be undone or redone.
     pub fn apply(&mut self, op: Op) -> Result<(), Refused> {
         let inverse = self.book.apply(op)?;

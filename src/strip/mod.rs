@@ -6,6 +6,7 @@ mod map;
 mod passes;
 mod place;
 mod plot;
+mod same_place;
 mod trace;
 mod view;
 
@@ -14,5 +15,6 @@ pub use map::{MapCorner, MapLine, MapPicture};
 pub use passes::{Cell, PassGiven, PassRow, PassRows, SortBy, compare};
 pub use place::{Bounds, MapView, nice_length};
 pub use plot::{CornerPlot, PlotLine};
+pub use same_place::same_place_s;
 pub use trace::{AxisKind, Trace, TracePoint};
 pub use view::{Stretch, lanes, mark_limits, nearest_within, ticks};

@@ -1,0 +1,149 @@
+//! Strip, map, passes and plot around the picture: what they show, and when it changes. They are shown anew only where
+//! lap, corner or analysis have changed; the playhead alone moves with each frame.
+
+use gtk::prelude::*;
+use gtk4 as gtk;
+
+use crate::analysis::Analysis;
+use crate::book::{Book, Colour, Exit, Id, Tag, TagPlace, What};
+use crate::present;
+use crate::strip::{CornerPlot, LapStrip, MapPicture, PassGiven, PassRows, StripTag};
+use crate::track::file::TrackFile;
+use crate::units::SpeedUnit;
+use crate::window::map::MapWidget;
+use crate::window::passes::PassTable;
+use crate::window::plot::CornerPlotView;
+use crate::window::strip::LapStripView;
+
+/// Height of the strip, px.
+const STRIP_HEIGHT: i32 = 190;
+const PLOT_HEIGHT: i32 = 170;
+
+/// The widgets around the picture.
+#[derive(Debug, Clone)]
+pub(super) struct Panels {
+    pub(super) strip: LapStripView,
+    pub(super) map: MapWidget,
+    pub(super) passes: PassTable,
+    pub(super) plot: CornerPlotView,
+}
+
+/// What the panels show, apart from the playhead.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub(super) struct Subject {
+    pub(super) lap: Option<u32>,
+    pub(super) corner: Option<u32>,
+    /// The lap to compare with.
+    pub(super) other: Option<u32>,
+}
+
+/// Everything that the panels are drawn from.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Scene<'a> {
+    pub(super) analysis: &'a Analysis,
+    pub(super) track: Option<&'a TrackFile>,
+    pub(super) book: &'a Book,
+    pub(super) unit: SpeedUnit,
+}
+
+impl Panels {
+    /// Makes the widgets and puts them into the page: map over passes and plot at the side, the strip below.
+    pub(super) fn new(side: &gtk::Paned, below: &gtk::Box) -> Self {
+        let panels = Self {
+            strip: LapStripView::new(),
+            map: MapWidget::new(),
+            passes: PassTable::new(),
+            plot: CornerPlotView::new(),
+        };
+        side.set_start_child(Some(panels.map.widget()));
+        let tables = gtk::Box::new(gtk::Orientation::Vertical, 0);
+        panels.passes.widget().set_vexpand(true);
+        panels.plot.widget().set_height_request(PLOT_HEIGHT);
+        tables.append(panels.passes.widget());
+        tables.append(panels.plot.widget());
+        side.set_end_child(Some(&tables));
+        panels.strip.widget().set_height_request(STRIP_HEIGHT);
+        below.append(panels.strip.widget());
+        panels
+    }
+
+    pub(super) fn set_playhead(&self, t_s: f64) {
+        self.strip.set_playhead(Some(t_s));
+        self.map.set_playhead(Some(t_s));
+        self.plot.set_playhead(Some(t_s));
+    }
+
+    /// Shows what has changed from `before` to `now`; all of it where there is no before.
+    pub(super) fn show(&self, scene: Scene<'_>, before: Option<Subject>, now: Subject) {
+        let has_changed = |what: fn(&Subject) -> Option<u32>| before.is_none_or(|it| what(&it) != what(&now));
+        let has_other_changed = has_changed(|it| it.other);
+        if has_changed(|it| it.lap) {
+            let tags = strip_tags(scene.book, scene.analysis);
+            self.strip.show(LapStrip::of(scene.analysis, now.lap.unwrap_or(0), &tags), scene.unit);
+        }
+        if has_changed(|it| it.lap) || has_other_changed {
+            let picture = MapPicture::of(scene.analysis, scene.track, now.lap.unwrap_or(0), now.other);
+            self.map.show(picture, scene.unit);
+        }
+        let Some(corner) = now.corner else { return };
+        if has_changed(|it| it.corner) {
+            let rows = PassRows::of(scene.analysis, corner, scene.unit);
+            let given = given(scene.book, scene.analysis, corner);
+            self.passes.show(&rows.with(&given));
+        }
+        if has_changed(|it| it.corner) || has_changed(|it| it.lap) || has_other_changed {
+            self.passes.set_chosen(now.lap);
+            self.passes.set_other(now.other);
+            let laps: Vec<u32> = now.lap.into_iter().chain(now.other).collect();
+            self.plot.show(CornerPlot::of(scene.analysis, corner, &laps), scene.unit);
+        }
+    }
+}
+
+/// Log times of all tags that are on the session, s; those on a pass lie on its apex, or half-way through it.
+pub(super) fn tag_time_s(tag: &Tag, analysis: &Analysis) -> Option<f64> {
+    match tag.on {
+        TagPlace::Frame { t_s } => Some(t_s),
+        TagPlace::Pass { lap, corner } => {
+            let pass = analysis.passes.iter().find(|it| (it.lap, it.corner) == (lap, corner))?;
+            let (begin_s, finish_s) = pass.times_s()?;
+            Some(pass.apex.map_or((begin_s + finish_s) / 2.0, |it| it.mark.t_s.value))
+        }
+        TagPlace::Trackside { .. } => None,
+    }
+}
+
+/// A tag's name and colour.
+pub(super) fn tag_look(book: &Book, tag: &Tag) -> (String, Colour) {
+    let kind = match tag.what {
+        What::Kind(kind) => book.tag_kinds.get(&kind),
+        _ => None,
+    };
+    match kind {
+        Some(kind) => (kind.name.clone(), kind.colour),
+        None => (present::tag(tag.what).to_owned(), PLAIN),
+    }
+}
+
+/// For tags without a kind of their own: a grey that shows on light and on dark ground.
+const PLAIN: Colour = Colour::hex(0x80_8a94);
+
+fn strip_tags(book: &Book, analysis: &Analysis) -> Vec<StripTag> {
+    let strip_tag = |(id, tag): (&Id, &Tag)| {
+        let (name, colour) = tag_look(book, tag);
+        let t_s = tag_time_s(tag, analysis)?;
+        Some(StripTag { id: u64::from(id.0), t_s, name, colour: colour.to_hex() })
+    };
+    book.tags.iter().filter_map(strip_tag).collect()
+}
+
+/// What the book says of each pass of a corner.
+fn given(book: &Book, analysis: &Analysis, corner: u32) -> Vec<PassGiven> {
+    let passes = analysis.passes.iter().filter(|it| it.corner == corner);
+    let given = |pass: &crate::corners::Pass| PassGiven {
+        lap: pass.lap,
+        is_good_exit: book.exit_of(pass.lap, corner).map(|(_, exit)| exit == Exit::Good),
+        tags: book.tags_of_pass(pass.lap, corner, pass.times_s()).count(),
+    };
+    passes.map(given).collect()
+}
