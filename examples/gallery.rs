@@ -123,13 +123,15 @@ fn build(scene: &Scene, application: &gtk::Application) {
     let right = gtk::Paned::builder().orientation(gtk::Orientation::Vertical).wide_handle(true).build();
     right.set_start_child(Some(map.widget()));
     right.set_end_child(Some(plot.widget()));
-    right.set_position(480);
+    right.set_position(380);
     let top = gtk::Paned::builder().wide_handle(true).vexpand(true).build();
     top.set_start_child(Some(table.widget()));
     top.set_end_child(Some(&right));
     top.set_position(900);
     let page = gtk::Box::builder().orientation(gtk::Orientation::Vertical).spacing(8).build();
     page.append(&top);
+    strip.widget().set_vexpand(false);
+    strip.widget().set_size_request(-1, 250);
     page.append(strip.widget());
     let window = gtk::ApplicationWindow::builder()
         .application(application)

@@ -106,9 +106,8 @@ fn show_figure(cell: &gtk::Box, row: &PassRow, figure: Figure) {
     let parts = [cell.first_child(), cell.first_child().and_then(|it| it.next_sibling()), cell.last_child()];
     let [Some(sign), Some(value), Some(half_width)] = parts.map(|it| it.and_downcast::<gtk::Label>()) else { return };
     sign.set_text(standing_sign(shown.standing));
-    for (class, standing) in [("success", Standing::Better), ("error", Standing::Worse)] {
-        if shown.standing == standing { sign.add_css_class(class) } else { sign.remove_css_class(class) }
-    }
+    let is_level = shown.standing == Standing::Level;
+    if is_level { sign.add_css_class("dim-label") } else { sign.remove_css_class("dim-label") }
     let star = if shown.is_moved { "*" } else { "" };
     let timing = row.apex_timing.filter(|_| figure == Figure::ApexPlace);
     let timing = timing.map_or_else(String::new, |it| format!("{} ", present::apex_timing(it)));
