@@ -10,9 +10,7 @@ use cornerbook::geom::Point;
 use cornerbook::job;
 use cornerbook::log;
 use cornerbook::present;
-use cornerbook::strip::{
-    AxisKind, CornerPlot, LapStrip, MapPicture, PassGiven, PassRows, SortBy, StripTag, compare,
-};
+use cornerbook::strip::{AxisKind, CornerPlot, LapStrip, MapPicture, PassGiven, PassRows, SortBy, StripTag, compare};
 use cornerbook::track::file::{self, TrackFile};
 use cornerbook::units::SpeedUnit;
 use expect_test::expect;
@@ -75,7 +73,9 @@ fn every_mark_of_a_lap_is_there_once_and_where_the_table_has_it() {
             let strip = LapStrip::of(analysis, lap.number, &[]);
             let passes = || analysis.passes.iter().filter(|it| it.lap == lap.number);
             let wanted: usize = passes()
-                .map(|it| [it.turn_in.is_some(), it.apex.is_some(), it.exit.is_some()].map(usize::from).iter().sum::<usize>())
+                .map(|it| {
+                    [it.turn_in.is_some(), it.apex.is_some(), it.exit.is_some()].map(usize::from).iter().sum::<usize>()
+                })
                 .sum();
             let names: BTreeSet<String> = mark_names(&strip).into_iter().collect();
             assert_eq!((strip.marks.len(), names.len()), (wanted, wanted), "lap {}", lap.number);
@@ -124,7 +124,8 @@ fn a_lap_in_words() {
         T8: 811 m, 81 km/h, T8
         6 m, 96 km/h, between corners
         not on this lap
-    "#]].assert_eq(&text);
+    "#]]
+    .assert_eq(&text);
 }
 
 #[test]
@@ -200,9 +201,7 @@ fn level_means_inside_the_intervals() {
             assert_eq!(cell.standing == Standing::Best, row.is_best);
         }
         // No pass is quicker than the best one to the next corner, by more than the rounding of a sum.
-        let whole = |cells: &[cornerbook::strip::Cell; 8]| {
-            Some(cells[5].estimate?.value + cells[6].estimate?.value)
-        };
+        let whole = |cells: &[cornerbook::strip::Cell; 8]| Some(cells[5].estimate?.value + cells[6].estimate?.value);
         let least = table.rows.iter().filter_map(|it| whole(&it.cells)).fold(f64::INFINITY, f64::min);
         assert!((whole(&best.cells).unwrap() - least).abs() < 1e-9);
     }
@@ -221,7 +220,8 @@ fn sorting_is_stable_and_total() {
         backwards.reverse();
         assert_eq!(sorted(table.rows.clone()), sorted(backwards), "{key:?}");
     }
-    let given = [PassGiven { lap: 5, is_good_exit: Some(true), tags: 3 }, PassGiven { lap: 77, ..PassGiven::default() }];
+    let given =
+        [PassGiven { lap: 5, is_good_exit: Some(true), tags: 3 }, PassGiven { lap: 77, ..PassGiven::default() }];
     let mut rows = table.with(&given).rows;
     rows.sort_by(|a, b| compare(SortBy::Exit, a, b));
     assert_eq!((rows.last().unwrap().lap, rows.last().unwrap().tags), (5, 3));
@@ -233,7 +233,8 @@ fn a_table_of_passes() {
     let table = PassRows::of(session(), 3, KMH);
     let mut text = String::new();
     for row in &table.rows {
-        let cells = row.cells.iter().map(|it| format!("{}{} {}", it.value, it.half_width, present::standing(it.standing)));
+        let cells =
+            row.cells.iter().map(|it| format!("{}{} {}", it.value, it.half_width, present::standing(it.standing)));
         let timing = row.apex_timing.map_or("", present::apex_timing);
         text.push_str(&format!("{}: {} {timing}\n", row.lap, cells.collect::<Vec<_>>().join(", ")));
     }

@@ -29,6 +29,8 @@ const SHADES: usize = 32;
 /// A corner's name is this far from the track, px.
 const NAME_PX: f64 = 12.0;
 const LEGEND_PX: f64 = 120.0;
+/// Height that the legend may take, px.
+const LEGEND_HIGH_PX: f64 = 76.0;
 const INSET_PX: f64 = 10.0;
 
 #[derive(Default)]
@@ -402,7 +404,8 @@ fn gate(context: &Context, palette: Palette, view: &MapView, picture: &MapPictur
     Ok(())
 }
 
-/// Beside the outside of each corner; where that would hide another name, beside the inside; else not at all.
+/// Beside the outside of each corner; where that would hide another name or the legend, beside the inside; else not at
+/// all.
 fn names(
     context: &Context,
     area: &gtk::DrawingArea,
@@ -410,7 +413,10 @@ fn names(
     view: &MapView,
     picture: &MapPicture,
 ) -> Result<(), Error> {
-    let mut taken: Vec<[f64; 4]> = Vec::new();
+    let mut taken: Vec<[f64; 4]> = vec![
+        [0.0, view.height_px - LEGEND_HIGH_PX, LEGEND_PX + 3.0 * INSET_PX, LEGEND_HIGH_PX],
+        [view.width_px - LEGEND_PX, view.height_px - 0.5 * LEGEND_HIGH_PX, LEGEND_PX, 0.5 * LEGEND_HIGH_PX],
+    ];
     for corner in &picture.corners {
         let text = Text::at_most(area, &present::one_line(&corner.name), 120.0);
         let away_px = NAME_PX + BAND_M * view.px_per_m;

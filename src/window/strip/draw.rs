@@ -69,7 +69,9 @@ impl<'a> Plot<'a> {
         // A low strip gives up the tags' names before the speed.
         let tags = tags.min((height - CORNERS_PX - AXIS_PX - 50.0).max(0.0));
         let bottom = (height - AXIS_PX - tags).max(CORNERS_PX + 10.0);
-        let speeds = state.strip.trace.speed_range_mps().map(|(low, high)| {
+        // A corner on show by itself fills the height too.
+        let on_show = state.strip.trace.speed_range_between_mps(state.shown.from, state.shown.to);
+        let speeds = on_show.or_else(|| state.strip.trace.speed_range_mps()).map(|(low, high)| {
             let margin = (0.08 * (high - low)).max(0.5);
             ((low - margin).max(0.0), high + margin)
         });
@@ -355,12 +357,7 @@ fn held_mark(context: &Context, palette: Palette, plot: &Plot<'_>, state: &State
 }
 
 /// A dot for each tag on its place, and its name below where a lane is free.
-fn tags(
-    context: &Context,
-    area: &gtk::DrawingArea,
-    palette: Palette,
-    plot: &Plot<'_>,
-) -> Result<Vec<TagBox>, Error> {
+fn tags(context: &Context, area: &gtk::DrawingArea, palette: Palette, plot: &Plot<'_>) -> Result<Vec<TagBox>, Error> {
     let is_shown = |along: f64| plot.shown.holds(along);
     let shown: Vec<usize> = (0..plot.strip.tags.len()).filter(|it| is_shown(plot.strip.tags[*it].along)).collect();
     let texts: Vec<Text> = shown
