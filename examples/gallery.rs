@@ -1,5 +1,6 @@
 //! The review widgets by themselves, with the sample session and odd cases:
-//! `cargo run --example gallery -- [SCENE] [dark]`, SCENE one of session, moved, gap, tags, no-laps, no-positions.
+//! `cargo run --example gallery -- [SCENE] [dark] [zoomed]`, SCENE one of session, moved, gap, tags, no-laps,
+//! no-positions, hour.
 
 use std::path::Path;
 use std::sync::Arc;
@@ -9,7 +10,8 @@ use cornerbook::analysis::{self, Analysis, Inputs};
 use cornerbook::files;
 use cornerbook::job;
 use cornerbook::log;
-use cornerbook::session::{MarkEdit, MarkKind};
+use cornerbook::sample::{Circuit, Driver, LoggerNoise, log_samples, simulate};
+use cornerbook::session::{MarkEdit, MarkKind, Samples};
 use cornerbook::strip::{CornerPlot, LapStrip, MapPicture, PassGiven, PassRows, StripTag};
 use cornerbook::track::file::{self, TrackFile};
 use cornerbook::units::SpeedUnit;
@@ -56,6 +58,13 @@ fn seconds(cell: &str) -> Option<f64> {
     time.split(':').try_fold(0.0, |sum, part| Some(sum * 60.0 + part.parse::<f64>().ok()?))
 }
 
+/// Eighty-six laps at 25 Hz.
+fn hour() -> Samples {
+    let scenario = simulate(&Circuit::saltpan(), &Driver::a(), 86, 1);
+    let noise = LoggerNoise { fix_rate_hz: 25.0, yaw_rate_hz: 25.0, ..LoggerNoise::default() };
+    log_samples(&scenario, &noise, 1)
+}
+
 fn scene(name: &str) -> anyhow::Result<Scene> {
     let csv = match name {
         "gap" => without(&sample("driver-a.csv")?, 150.0, 154.5),
@@ -70,7 +79,7 @@ fn scene(name: &str) -> anyhow::Result<Scene> {
         _ => Vec::new(),
     };
     let inputs = Inputs {
-        samples: Arc::new(log::read("sample.csv", &csv, None)?),
+        samples: Arc::new(if name == "hour" { hour() } else { log::read("sample.csv", &csv, None)? }),
         track: has_track.then_some(track),
         marked_crossing_s: None,
         edits,
@@ -82,7 +91,14 @@ fn scene(name: &str) -> anyhow::Result<Scene> {
 
 /// Tags all over the lap, with names of every length and one that is no markup.
 fn tags(count: u32, analysis: &Analysis) -> Vec<StripTag> {
-    let names = ["late braking", "traffic", "<b>kerb</b> & grass", "good exit", "a rather long remark on the line here", "lift"];
+    let names = [
+        "late braking",
+        "traffic",
+        "<b>kerb</b> & grass",
+        "good exit",
+        "a rather long remark on the line here",
+        "lift",
+    ];
     let colours = [0x00_9e73, 0xd5_5e00, 0x56_b4e9, 0xf0_e442, 0xcc_79a7, 0x6a_6a6a];
     let Some(lap) = analysis.laps.iter().find(|it| it.number == LAP) else { return Vec::new() };
     let at = |index: u32| lap.start_t_s + (lap.end_t_s - lap.start_t_s) * (f64::from(index) + 0.5) / f64::from(count);
@@ -98,8 +114,7 @@ fn tags(count: u32, analysis: &Analysis) -> Vec<StripTag> {
 
 fn build(scene: &Scene, application: &gtk::Application) {
     let analysis = &scene.analysis;
-    let (strip, map, table, plot) =
-        (LapStripView::new(), MapWidget::new(), PassTable::new(), CornerPlotView::new());
+    let (strip, map, table, plot) = (LapStripView::new(), MapWidget::new(), PassTable::new(), CornerPlotView::new());
     strip.show(LapStrip::of(analysis, LAP, &scene.tags), UNIT);
     map.show(MapPicture::of(analysis, scene.track.as_ref(), LAP, Some(OTHER)), UNIT);
     let given = [
@@ -123,13 +138,15 @@ fn build(scene: &Scene, application: &gtk::Application) {
     let right = gtk::Paned::builder().orientation(gtk::Orientation::Vertical).wide_handle(true).build();
     right.set_start_child(Some(map.widget()));
     right.set_end_child(Some(plot.widget()));
-    right.set_position(480);
+    right.set_position(380);
     let top = gtk::Paned::builder().wide_handle(true).vexpand(true).build();
     top.set_start_child(Some(table.widget()));
     top.set_end_child(Some(&right));
     top.set_position(900);
     let page = gtk::Box::builder().orientation(gtk::Orientation::Vertical).spacing(8).build();
     page.append(&top);
+    strip.widget().set_vexpand(false);
+    strip.widget().set_size_request(-1, 250);
     page.append(strip.widget());
     let window = gtk::ApplicationWindow::builder()
         .application(application)

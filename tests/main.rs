@@ -24,5 +24,6 @@ mod media;
 mod real_data;
 mod real_logs;
 mod sample;
+mod strip;
 mod support;
 mod tidy;

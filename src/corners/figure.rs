@@ -199,12 +199,10 @@ mod tests {
     #[test]
     fn apex_places_are_early_or_late_from_a_tenth_on() {
         let timing = |apex_m| apex_place(&pass_with_apex(apex_m), &corner(80.0, 100.0, 120.0), 500.0).unwrap().timing();
-        assert_eq!([95.9, 96.1, 103.9, 104.1].map(timing), [
-            ApexTiming::Early,
-            ApexTiming::Middle,
-            ApexTiming::Middle,
-            ApexTiming::Late
-        ]);
+        assert_eq!(
+            [95.9, 96.1, 103.9, 104.1].map(timing),
+            [ApexTiming::Early, ApexTiming::Middle, ApexTiming::Middle, ApexTiming::Late]
+        );
         let place = apex_place(&pass_with_apex(103.0), &corner(80.0, 100.0, 120.0), 500.0).unwrap();
         // 0.05 s at 20 m/s.
         assert!((place.from_middle_m.value - 3.0).abs() < 1e-9 && (place.from_middle_m.ci95 - 1.0).abs() < 1e-9);

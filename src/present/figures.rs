@@ -122,7 +122,7 @@ pub fn playhead(words: PlayheadWords<'_>, unit: SpeedUnit) -> String {
 
 /// "Lap 3", or what stands for it where the log has no laps.
 pub fn lap_name(lap: Option<u32>) -> String {
-    lap.map_or_else(|| "No laps".to_owned(), |it| format!("Lap {it}"))
+    lap.map_or_else(|| "Whole log, no laps".to_owned(), |it| format!("Lap {it}"))
 }
 
 /// What one pass gains on another by the exit gate: "lap 5 is 0.12 ±0.03 s quicker than lap 3", or level.

@@ -10,8 +10,8 @@ mod whereabouts;
 mod words;
 
 pub use figures::{
-    PlayheadWords, apex_timing, exit_verdict, figure, figure_short, figure_unit, figure_value, lap_name, playhead, quicker,
-    signed, standing, whole_metres, whole_speed,
+    PlayheadWords, apex_timing, exit_verdict, figure, figure_short, figure_unit, figure_value, lap_name, playhead,
+    quicker, signed, standing, whole_metres, whole_speed,
 };
 pub use note::note;
 pub use number::{clock_time, decimals, difference, duration, fixed, interval, lap_time, speed, utc};

@@ -144,11 +144,10 @@ fn whole(analysis: &Analysis, lap: u32, found: &Lap, trace: &Trace) -> Stretch {
     let (from, to) = trace.range().unwrap_or((0.0, 0.0));
     match (&analysis.reference, trace.axis) {
         (Some(reference), AxisKind::Distance) => {
-            let beyond_m =
-                analysis.corners.iter().filter(|it| has_pass(analysis, lap, it.number)).filter_map(|it| {
-                    let (_, to_m) = gates(it, reference.length_m)?;
-                    (to_m > reference.length_m).then_some(to_m + BEYOND_M)
-                });
+            let beyond_m = analysis.corners.iter().filter(|it| has_pass(analysis, lap, it.number)).filter_map(|it| {
+                let (_, to_m) = gates(it, reference.length_m)?;
+                (to_m > reference.length_m).then_some(to_m + BEYOND_M)
+            });
             Stretch { from: from.min(0.0), to: beyond_m.fold(reference.length_m.max(to), f64::max) }
         }
         _ => Stretch { from: 0.0, to: (found.end_t_s - found.start_t_s).max(to) },
@@ -187,11 +186,8 @@ fn corners(analysis: &Analysis, lap: u32, trace: &Trace) -> Vec<StripCorner> {
 
 /// Kind and log time of the marks that a pass has.
 fn marks_of(pass: &Pass) -> Vec<(MarkKind, f64)> {
-    let marks = [
-        (MarkKind::TurnIn, pass.turn_in),
-        (MarkKind::Apex, pass.apex.map(|it| it.mark)),
-        (MarkKind::Exit, pass.exit),
-    ];
+    let marks =
+        [(MarkKind::TurnIn, pass.turn_in), (MarkKind::Apex, pass.apex.map(|it| it.mark)), (MarkKind::Exit, pass.exit)];
     marks.into_iter().filter_map(|(kind, mark)| Some((kind, mark?.t_s.value))).collect()
 }
 
@@ -209,10 +205,8 @@ fn marks(analysis: &Analysis, lap: u32, trace: &Trace) -> Vec<StripMark> {
 }
 
 fn placed(tags: &[StripTag], trace: &Trace) -> Vec<PlacedTag> {
-    let mut tags: Vec<PlacedTag> = tags
-        .iter()
-        .filter_map(|tag| Some(PlacedTag { along: trace.along_at(tag.t_s)?, tag: tag.clone() }))
-        .collect();
+    let mut tags: Vec<PlacedTag> =
+        tags.iter().filter_map(|tag| Some(PlacedTag { along: trace.along_at(tag.t_s)?, tag: tag.clone() })).collect();
     tags.sort_by(|a, b| a.along.total_cmp(&b.along));
     tags
 }

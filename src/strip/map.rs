@@ -19,10 +19,11 @@ const AROUND_CORNER_M: f64 = 20.0;
 /// A click farther from the line than this, m, means no place of it.
 const CLICK_WITHIN_M: f64 = 60.0;
 
-/// The line of one lap.
+/// The line of one lap, or of the whole log.
 #[derive(Debug, Clone, PartialEq)]
 pub struct MapLine {
-    pub lap: u32,
+    /// `None` where the log has no laps.
+    pub lap: Option<u32>,
     /// About half a metre apart; those after a gap in the log say so.
     pub trace: Trace,
 }
@@ -58,13 +59,13 @@ pub struct MapPicture {
 
 impl MapPicture {
     /// The lines of `lap` and, if wanted, of another lap; a lap that is not there gives none.
-    /// Empty for a log without positions.
+    /// Where the analysis has no laps at all, the whole path. Empty for a log without positions.
     pub fn of(analysis: &Analysis, track: Option<&TrackFile>, lap: u32, other: Option<u32>) -> Self {
         let Some(plane) = &analysis.plane else { return Self::default() };
         let elsewhere = analysis.notes.iter().any(|it| matches!(it.kind, NoteKind::TrackElsewhere { .. }));
         let track = track.filter(|_| !elsewhere);
         let this = line(analysis, lap);
-        let other = other.and_then(|it| line(analysis, it));
+        let other = other.filter(|_| !analysis.laps.is_empty()).and_then(|it| line(analysis, it));
         let ranges = [&this, &other].into_iter().flatten().filter_map(|it| it.trace.speed_range_mps());
         let mut picture = Self {
             edges: track.map_or_else(Vec::new, |it| edges(it, plane)),
@@ -109,20 +110,24 @@ impl MapPicture {
 }
 
 fn line(analysis: &Analysis, lap: u32) -> Option<MapLine> {
-    let found = analysis.laps.iter().find(|it| it.number == lap)?;
-    let mut trace = Trace::new(analysis, lap, found.start_t_s, found.end_t_s);
-    let mut last_m = f64::NEG_INFINITY;
+    let found = analysis.laps.iter().find(|it| it.number == lap);
+    let mut trace = match (found, analysis.path.states.as_slice()) {
+        (Some(found), _) => Trace::new(analysis, lap, found.start_t_s, found.end_t_s),
+        (None, [first, .., last]) if analysis.laps.is_empty() => Trace::by_time(analysis, first.t_s, last.t_s),
+        _ => return None,
+    };
+    let mut last: Option<Point> = None;
     let mut is_after_gap = false;
     trace.points.retain_mut(|it| {
         is_after_gap |= it.is_after_gap;
-        let is_kept = it.along - last_m >= SPACING_M;
+        let is_kept = last.is_none_or(|last| last.distance_m(it.position) >= SPACING_M);
         if is_kept {
-            last_m = it.along;
+            last = Some(it.position);
             it.is_after_gap = std::mem::take(&mut is_after_gap);
         }
         is_kept
     });
-    (!trace.points.is_empty()).then_some(MapLine { lap, trace })
+    (!trace.points.is_empty()).then_some(MapLine { lap: found.map(|it| it.number), trace })
 }
 
 fn edges(track: &TrackFile, plane: &Plane) -> Vec<(Vec<Point>, bool)> {

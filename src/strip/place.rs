@@ -96,7 +96,9 @@ mod tests {
 
     #[test]
     fn the_scale_bar_is_a_round_length_that_fits() {
-        for (px_per_m, expected_m) in [(1.0, 100.0), (0.6, 200.0), (0.25, 500.0), (2.1, 50.0), (10.0, 10.0), (6.0, 20.0)] {
+        for (px_per_m, expected_m) in
+            [(1.0, 100.0), (0.6, 200.0), (0.25, 500.0), (2.1, 50.0), (10.0, 10.0), (6.0, 20.0)]
+        {
             let length_m = nice_length(px_per_m, 125.0);
             assert!((length_m - expected_m).abs() < 1e-6, "{px_per_m}: {length_m}");
         }

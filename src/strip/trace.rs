@@ -168,7 +168,13 @@ impl Trace {
 
     /// Lowest and highest speed, m/s; `None` where no speed is known.
     pub fn speed_range_mps(&self) -> Option<(f64, f64)> {
-        let speeds = self.points.iter().filter_map(|it| it.speed_mps);
+        self.speed_range_between_mps(f64::NEG_INFINITY, f64::INFINITY)
+    }
+
+    /// The same for the points between two places.
+    pub fn speed_range_between_mps(&self, from: f64, to: f64) -> Option<(f64, f64)> {
+        let first = self.points.partition_point(|it| it.along < from);
+        let speeds = self.points[first..].iter().take_while(|it| it.along <= to).filter_map(|it| it.speed_mps);
         let range = speeds.fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), it| (low.min(it), high.max(it)));
         (range.0 <= range.1).then_some(range)
     }
@@ -185,11 +191,8 @@ mod tests {
 
     /// Ten states a second apart at 10 m/s, without positions.
     fn without_positions(gaps: Vec<(f64, f64)>) -> Analysis {
-        let states = (0..10).map(|i| PathState {
-            t_s: f64::from(i),
-            speed_mps: 10.0 + f64::from(i),
-            ..PathState::default()
-        });
+        let states =
+            (0..10).map(|i| PathState { t_s: f64::from(i), speed_mps: 10.0 + f64::from(i), ..PathState::default() });
         Analysis { path: Path { states: states.collect(), gaps }, ..Analysis::default() }
     }
 
@@ -202,6 +205,9 @@ mod tests {
         assert_eq!((trace.along_at(1.0), trace.along_at(8.5)), (None, None));
         assert_eq!((trace.t_at(-3.0), trace.t_at(99.0)), (Some(2.0), Some(8.0)));
         assert_eq!(trace.speed_at(0.5), Some(12.5));
+        assert_eq!(trace.speed_range_mps(), Some((12.0, 18.0)));
+        assert_eq!(trace.speed_range_between_mps(1.5, 3.0), Some((14.0, 15.0)));
+        assert_eq!(trace.speed_range_between_mps(3.2, 3.8), None);
     }
 
     #[test]

@@ -57,12 +57,7 @@ impl Stretch {
 }
 
 /// The index of the target nearest to a point, if one lies within `reach_px`.
-pub fn nearest_within(
-    x_px: f64,
-    y_px: f64,
-    targets: impl Iterator<Item = (f64, f64)>,
-    reach_px: f64,
-) -> Option<usize> {
+pub fn nearest_within(x_px: f64, y_px: f64, targets: impl Iterator<Item = (f64, f64)>, reach_px: f64) -> Option<usize> {
     let distances = targets.map(|(x, y)| (x - x_px).hypot(y - y_px)).enumerate();
     distances.filter(|it| it.1 <= reach_px).min_by(|a, b| a.1.total_cmp(&b.1)).map(|it| it.0)
 }
@@ -118,7 +113,9 @@ mod tests {
     #[test]
     fn pixels_and_places_are_inverse() {
         let shown = Stretch { from: 100.0, to: 300.0 };
-        assert!((shown.px_of(150.0, 400.0) - 100.0).abs() < 1e-9 && (shown.along_of(100.0, 400.0) - 150.0).abs() < 1e-9);
+        assert!(
+            (shown.px_of(150.0, 400.0) - 100.0).abs() < 1e-9 && (shown.along_of(100.0, 400.0) - 150.0).abs() < 1e-9
+        );
         assert!(shown.along_of(5.0, 0.0).is_finite() && Stretch::default().px_of(3.0, 100.0).is_finite());
     }
 

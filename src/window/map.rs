@@ -26,9 +26,11 @@ const OTHER_PX: f64 = 2.0;
 const BAND_M: f64 = 8.0;
 /// Colours along the scale: more could not be told apart.
 const SHADES: usize = 32;
-/// A corner's name is this far from its middle, px, beyond the track.
+/// A corner's name is this far from the track, px.
 const NAME_PX: f64 = 12.0;
 const LEGEND_PX: f64 = 120.0;
+/// Height that the legend may take, px.
+const LEGEND_HIGH_PX: f64 = 76.0;
 const INSET_PX: f64 = 10.0;
 
 #[derive(Default)]
@@ -169,7 +171,7 @@ fn description(state: &State) -> String {
         return "the log has no positions".to_owned();
     }
     let laps: Vec<String> =
-        [&picture.this, &picture.other].into_iter().flatten().map(|it| present::lap_name(Some(it.lap))).collect();
+        [&picture.this, &picture.other].into_iter().flatten().map(|it| present::lap_name(it.lap)).collect();
     let of = if laps.is_empty() { "no lap".to_owned() } else { laps.join(" and ") };
     let place = state.zoomed.and_then(|it| picture.corner(it)).map_or_else(
         || format!("the whole circuit with {} corners", picture.corners.len()),
@@ -265,11 +267,12 @@ fn draw(parts: &Parts, context: &Context) -> Result<(), Error> {
     parts.layer.paint(context, key, |layer| {
         layer.set_line_join(gtk::cairo::LineJoin::Round);
         track(layer, palette, &view, &state.picture)?;
-        if let Some(other) = &state.picture.other {
-            line(layer, palette, &view, &state.picture, other, OTHER_PX)?;
-        }
         if let Some(this) = &state.picture.this {
             line(layer, palette, &view, &state.picture, this, THIS_PX)?;
+        }
+        // The narrow line on top, or it would be hidden wherever the two laps took the same way.
+        if let Some(other) = &state.picture.other {
+            line(layer, palette, &view, &state.picture, other, OTHER_PX)?;
         }
         gate(layer, palette, &view, &state.picture)?;
         names(layer, area, palette, &view, &state.picture)?;
@@ -401,7 +404,8 @@ fn gate(context: &Context, palette: Palette, view: &MapView, picture: &MapPictur
     Ok(())
 }
 
-/// Beside the outside of each corner; where that would hide another name, beside the inside; else not at all.
+/// Beside the outside of each corner; where that would hide another name or the legend, beside the inside; else not at
+/// all.
 fn names(
     context: &Context,
     area: &gtk::DrawingArea,
@@ -409,10 +413,13 @@ fn names(
     view: &MapView,
     picture: &MapPicture,
 ) -> Result<(), Error> {
-    let mut taken: Vec<[f64; 4]> = Vec::new();
+    let mut taken: Vec<[f64; 4]> = vec![
+        [0.0, view.height_px - LEGEND_HIGH_PX, LEGEND_PX + 3.0 * INSET_PX, LEGEND_HIGH_PX],
+        [view.width_px - LEGEND_PX, view.height_px - 0.5 * LEGEND_HIGH_PX, LEGEND_PX, 0.5 * LEGEND_HIGH_PX],
+    ];
     for corner in &picture.corners {
         let text = Text::at_most(area, &present::one_line(&corner.name), 120.0);
-        let away_px = NAME_PX + 0.5 * BAND_M * view.px_per_m;
+        let away_px = NAME_PX + BAND_M * view.px_per_m;
         let (x, y) = view.to_px(corner.middle);
         let place = [1.0, -1.0].into_iter().map(|side| {
             let (dx, dy) = (corner.outside.x_m * side, -corner.outside.y_m * side);
@@ -456,7 +463,7 @@ fn legend(context: &Context, area: &gtk::DrawingArea, palette: Palette, state: &
     }
     let laps = [(&state.picture.other, OTHER_PX), (&state.picture.this, THIS_PX)];
     for (line, width) in laps.into_iter().filter_map(|(line, width)| Some((line.as_ref()?, width))) {
-        let text = Text::new(area, &present::lap_name(Some(line.lap)));
+        let text = Text::new(area, &present::lap_name(line.lap));
         let top = bottom - text.height;
         palette.ink.set(context, 0.9);
         context.set_line_width(width);

@@ -106,8 +106,11 @@ fn show_figure(cell: &gtk::Box, row: &PassRow, figure: Figure) {
     let parts = [cell.first_child(), cell.first_child().and_then(|it| it.next_sibling()), cell.last_child()];
     let [Some(sign), Some(value), Some(half_width)] = parts.map(|it| it.and_downcast::<gtk::Label>()) else { return };
     sign.set_text(standing_sign(shown.standing));
-    for (class, standing) in [("success", Standing::Better), ("error", Standing::Worse)] {
-        if shown.standing == standing { sign.add_css_class(class) } else { sign.remove_css_class(class) }
+    let is_level = shown.standing == Standing::Level;
+    if is_level {
+        sign.add_css_class("dim-label")
+    } else {
+        sign.remove_css_class("dim-label")
     }
     let star = if shown.is_moved { "*" } else { "" };
     let timing = row.apex_timing.filter(|_| figure == Figure::ApexPlace);
@@ -130,10 +133,7 @@ fn show_figure(cell: &gtk::Box, row: &PassRow, figure: Figure) {
 }
 
 pub(super) fn exit_factory() -> gtk::SignalListItemFactory {
-    factory(
-        || label(0.0),
-        |label, row| label.set_text(row.is_good_exit.map_or("", present::exit_verdict)),
-    )
+    factory(|| label(0.0), |label, row| label.set_text(row.is_good_exit.map_or("", present::exit_verdict)))
 }
 
 pub(super) fn tags_factory() -> gtk::SignalListItemFactory {

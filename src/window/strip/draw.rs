@@ -22,6 +22,9 @@ const MOST_LANES: usize = 3;
 const SIGN_PX: f64 = 6.0;
 /// A tag's name is at most this wide, px.
 const TAG_NAME_PX: f64 = 110.0;
+/// Space beside the name inside its tag, both sides together, and between tags, px.
+const TAG_PAD_PX: f64 = 12.0;
+const LANE_SPACE_PX: f64 = 4.0;
 /// Ticks are at least this far apart, px.
 const TICK_PX: f64 = 76.0;
 /// Points of the curve closer together than this look alike, px.
@@ -59,11 +62,16 @@ pub(super) struct Plot<'a> {
 impl<'a> Plot<'a> {
     pub(super) fn of(area: &gtk::DrawingArea, state: &'a State) -> Self {
         let (width, height) = (f64::from(area.width()), f64::from(area.height()));
-        let tags = if state.strip.tags.is_empty() { 0.0 } else { DOTS_PX + LANE_PX * MOST_LANES as f64 };
+        let tags = match lanes_wanted(state, width) {
+            0 => 0.0,
+            lanes => DOTS_PX + LANE_PX * lanes as f64,
+        };
         // A low strip gives up the tags' names before the speed.
         let tags = tags.min((height - CORNERS_PX - AXIS_PX - 50.0).max(0.0));
         let bottom = (height - AXIS_PX - tags).max(CORNERS_PX + 10.0);
-        let speeds = state.strip.trace.speed_range_mps().map(|(low, high)| {
+        // A corner on show by itself fills the height too.
+        let on_show = state.strip.trace.speed_range_between_mps(state.shown.from, state.shown.to);
+        let speeds = on_show.or_else(|| state.strip.trace.speed_range_mps()).map(|(low, high)| {
             let margin = (0.08 * (high - low)).max(0.5);
             ((low - margin).max(0.0), high + margin)
         });
@@ -88,6 +96,18 @@ impl<'a> Plot<'a> {
     pub(super) fn tag_dot_at(&self, along: f64) -> (f64, f64) {
         (self.x(along), self.bottom + AXIS_PX + 0.5 * DOTS_PX)
     }
+}
+
+/// Lanes for the names of all tags on show, were each name as wide as it may be: so the strip keeps still while names
+/// change. 0 without tags on the lap.
+fn lanes_wanted(state: &State, width: f64) -> usize {
+    if state.strip.tags.is_empty() {
+        return 0;
+    }
+    let shown = state.strip.tags.iter().map(|it| it.along).filter(|it| state.shown.holds(*it));
+    let widest: Vec<(f64, f64)> = shown.map(|it| (state.shown.px_of(it, width), TAG_NAME_PX + TAG_PAD_PX)).collect();
+    let placed = lanes(&widest, MOST_LANES, LANE_SPACE_PX);
+    placed.into_iter().map(|it| it.map_or(MOST_LANES, |lane| lane + 1)).max().unwrap_or(1)
 }
 
 fn draw(parts: &Parts, context: &Context) -> Result<(), Error> {
@@ -337,12 +357,7 @@ fn held_mark(context: &Context, palette: Palette, plot: &Plot<'_>, state: &State
 }
 
 /// A dot for each tag on its place, and its name below where a lane is free.
-fn tags(
-    context: &Context,
-    area: &gtk::DrawingArea,
-    palette: Palette,
-    plot: &Plot<'_>,
-) -> Result<Vec<TagBox>, Error> {
+fn tags(context: &Context, area: &gtk::DrawingArea, palette: Palette, plot: &Plot<'_>) -> Result<Vec<TagBox>, Error> {
     let is_shown = |along: f64| plot.shown.holds(along);
     let shown: Vec<usize> = (0..plot.strip.tags.len()).filter(|it| is_shown(plot.strip.tags[*it].along)).collect();
     let texts: Vec<Text> = shown
@@ -351,14 +366,23 @@ fn tags(
         .collect();
     let left_of = |index: usize, text: &Text| {
         let (x, _) = plot.tag_dot_at(plot.strip.tags[index].along);
-        (x - 6.0).clamp(0.0, (plot.width - text.width - 12.0).max(0.0))
+        (x - 0.5 * TAG_PAD_PX).clamp(0.0, (plot.width - text.width - TAG_PAD_PX).max(0.0))
     };
     let items: Vec<(f64, f64)> =
-        shown.iter().zip(&texts).map(|(it, text)| (left_of(*it, text), text.width + 12.0)).collect();
+        shown.iter().zip(&texts).map(|(it, text)| (left_of(*it, text), text.width + TAG_PAD_PX)).collect();
     let top = plot.bottom + AXIS_PX + DOTS_PX;
     #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a few lanes; casts saturate")]
     let free = ((f64::from(area.height()) - top) / LANE_PX).max(0.0) as usize;
-    let placed = lanes(&items, free.min(MOST_LANES), 4.0);
+    let placed = lanes(&items, free.min(MOST_LANES), LANE_SPACE_PX);
+    for (index, lane) in shown.iter().zip(&placed) {
+        let (x, y) = plot.tag_dot_at(plot.strip.tags[*index].along);
+        let Some(lane) = lane else { continue };
+        palette.ink.set(context, 0.35);
+        context.set_line_width(1.0);
+        context.move_to(x.round() + 0.5, y);
+        context.line_to(x.round() + 0.5, top + LANE_PX * *lane as f64 + 2.0);
+        context.stroke()?;
+    }
     let mut boxes = Vec::new();
     for (((index, text), (left, width)), lane) in shown.iter().zip(&texts).zip(&items).zip(placed) {
         let tag = &plot.strip.tags[*index];
@@ -366,18 +390,14 @@ fn tags(
         let (x, y) = plot.tag_dot_at(tag.along);
         if let Some(lane) = lane {
             let row = top + LANE_PX * lane as f64;
-            palette.ink.set(context, 0.35);
-            context.set_line_width(1.0);
-            context.move_to(x.round() + 0.5, y);
-            context.line_to(x.round() + 0.5, row + 2.0);
-            context.stroke()?;
             rounded(context, *left, row, *width, LANE_PX - 3.0);
             colour.set(context, 1.0);
             context.fill_preserve()?;
             palette.ink.set(context, 0.45);
+            context.set_line_width(1.0);
             context.stroke()?;
             colour.text_on().set(context, 1.0);
-            text.draw(context, left + 6.0, row + 0.5 * (LANE_PX - 3.0 - text.height));
+            text.draw(context, left + 0.5 * TAG_PAD_PX, row + 0.5 * (LANE_PX - 3.0 - text.height));
             boxes.push(TagBox { index: *index, x: *left, y: row, width: *width, height: LANE_PX - 3.0 });
         }
         context.new_path();

@@ -31,8 +31,13 @@ pub struct MarkMove {
 enum Hold {
     Scrub,
     /// A mark by its index, and where it is dragged to once it has left its place.
-    Mark { index: usize, along: Option<f64> },
-    Tag { id: u64 },
+    Mark {
+        index: usize,
+        along: Option<f64>,
+    },
+    Tag {
+        id: u64,
+    },
 }
 
 /// A tag's name as drawn: id, left, top, width, height in px. The dot lies on the tag's own place.
@@ -98,7 +103,7 @@ impl LapStripView {
         title.add_css_class("heading");
         let readout = gtk::Label::builder().xalign(1.0).ellipsize(gtk::pango::EllipsizeMode::End).build();
         readout.add_css_class("numeric");
-        let whole_lap = gtk::Button::builder().label("Whole lap").visible(false).build();
+        let whole_lap = gtk::Button::builder().label("Whole lap").sensitive(false).build();
         whole_lap.add_css_class("flat");
         let header = gtk::Box::builder().spacing(12).margin_start(6).margin_end(6).build();
         header.append(&title);
@@ -208,7 +213,7 @@ impl Parts {
     fn changed(&self) {
         self.version.set(self.version.get() + 1);
         let state = self.state.borrow();
-        self.whole_lap.set_visible(state.shown != state.strip.whole);
+        self.whole_lap.set_sensitive(state.shown != state.strip.whole);
         self.area.queue_draw();
     }
 
