@@ -3,10 +3,11 @@
 use std::path::{Path, PathBuf};
 
 use crate::analysis::Analysis;
+use crate::book;
 use crate::cli::align::{self, Aligned};
 use crate::cli::args::ClipArgs;
 use crate::cli::console::{Console, Stop, with_progress};
-use crate::cli::load;
+use crate::cli::load::{self, Session};
 use crate::cli::plan::{self, Reading};
 use crate::files::{self, Overwrite};
 use crate::job::Context;
@@ -35,7 +36,7 @@ pub(super) fn run(args: &ClipArgs, console: &mut Console<'_>, context: &Context)
         speed_unit: args.unit.speed_unit,
         ..ClipOptions::default()
     };
-    let plan = plan_clip(&analysis, &aligned, args.lap, args.corner, &options)?;
+    let plan = with_drawings(plan_clip(&analysis, &aligned, args.lap, args.corner, &options)?, &session);
     for (what, missing_s) in [("lead", plan.lead_missing_s), ("tail", plan.tail_missing_s)] {
         if missing_s > 0.0005 {
             console
@@ -77,6 +78,13 @@ pub(super) fn plan_clip(
         PlanError::Option { .. } => Stop::Usage(error.to_string()),
         other => Stop::Failed(other.into()),
     })
+}
+
+/// The plan with what the book has drawn on its footage.
+fn with_drawings(plan: ClipPlan, session: &Session) -> ClipPlan {
+    let Some((_, book)) = &session.book else { return plan };
+    let footage: Vec<_> = plan.chapters.iter().map(|it| book::file::footage_of(book, &it.file)).collect();
+    plan.with_drawings(book, &footage)
 }
 
 /// The footage on the log's clock. Where none of it has a clock, the reason is the error.
