@@ -4,6 +4,8 @@
 mod bad;
 #[path = "media/clips.rs"]
 mod clips;
+#[path = "media/drawings.rs"]
+mod drawings;
 #[path = "media/listening.rs"]
 mod listening;
 #[path = "media/made.rs"]

@@ -23,6 +23,11 @@ impl Colour {
         Self { red, green, blue }
     }
 
+    /// `0xrrggbb`.
+    pub fn to_hex(self) -> u32 {
+        u32::from_be_bytes([0, self.red, self.green, self.blue])
+    }
+
     /// Relative luminance, 0 (black) to 1 (white). Source: WCAG 2.2, "relative luminance".
     pub fn luminance(self) -> f64 {
         let linear = |part: u8| {

@@ -3,12 +3,13 @@
 use std::path::{Path, PathBuf};
 
 use crate::analysis::Analysis;
+use crate::book;
 use crate::cli::args::ClipArgs;
 use crate::cli::console::{Console, Stop, with_progress};
 use crate::cli::{plan, session};
 use crate::files::{self, Overwrite};
 use crate::job::Context;
-use crate::load::{self, Aligned};
+use crate::load::{self, Aligned, Session};
 use crate::media;
 use crate::present;
 use crate::reel::{self, Chapter, ClipOptions, ClipPlan, PlanError};
@@ -34,7 +35,7 @@ pub(super) fn run(args: &ClipArgs, console: &mut Console<'_>, context: &Context)
         speed_unit: args.unit.speed_unit,
         ..ClipOptions::default()
     };
-    let plan = plan_clip(&analysis, &aligned, args.lap, args.corner, &options)?;
+    let plan = with_drawings(plan_clip(&analysis, &aligned, args.lap, args.corner, &options)?, &session);
     for (what, missing_s) in [("lead", plan.lead_missing_s), ("tail", plan.tail_missing_s)] {
         if missing_s > 0.0005 {
             console
@@ -76,6 +77,13 @@ pub(super) fn plan_clip(
         PlanError::Option { .. } => Stop::Usage(error.to_string()),
         other => Stop::Failed(other.into()),
     })
+}
+
+/// The plan with what the book has drawn on its footage.
+fn with_drawings(plan: ClipPlan, session: &Session) -> ClipPlan {
+    let Some((_, book)) = &session.book else { return plan };
+    let footage: Vec<_> = plan.chapters.iter().map(|it| book::file::footage_of(book, &it.file)).collect();
+    plan.with_drawings(book, &footage)
 }
 
 /// The footage on the log's clock. Where none of it has a clock, the reason is the error.

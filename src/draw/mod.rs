@@ -1,12 +1,14 @@
-//! Overlay and map drawn with cairo, into small surfaces that lie over a picture. Screens and films share them, so what
-//! is seen is what is exported. Takes plain data of `reel`; knows no video.
+//! Overlay, map and the book's drawings drawn with cairo, into small surfaces that lie over a picture. Screens and films
+//! share them, so what is seen is what is exported. Takes plain data of `reel` and `book`; knows no video.
 
+mod drawings;
 mod layout;
 mod map;
 mod marks;
 mod overlay;
 mod text;
 
+pub use drawings::{PictureRect, drawing_tiles, paint_drawings};
 #[cfg(feature = "window")]
 pub(crate) use marks::sign;
 pub use overlay::{OverlayPainter, Tile};

@@ -48,7 +48,12 @@ impl<T: PartialEq + Clone> Block<T> {
     }
 }
 
-fn paint(place: Place, version: u64, draw: impl FnOnce(&Context) -> Result<(), Error>) -> Result<Tile, Error> {
+/// Draws into a new tile.
+pub(crate) fn paint(
+    place: Place,
+    version: u64,
+    draw: impl FnOnce(&Context) -> Result<(), Error>,
+) -> Result<Tile, Error> {
     let side = |pixels: u32| i32::try_from(pixels).unwrap_or(i32::MAX);
     let mut surface = ImageSurface::create(Format::ARgb32, side(place.width), side(place.height))?;
     {

@@ -1,4 +1,4 @@
-//! One clip: footage through the cut list of a [`ClipPlan`], with the overlay laid over, into a file that appears whole or
+//! One clip: footage through the cut list of a [`ClipPlan`], with overlay and drawings laid over, into a file that appears whole or
 //! not at all.
 //!
 //! Presentation times are kept: no frame is dropped or doubled, a slow stretch shows the same frames for longer, and a
@@ -12,7 +12,7 @@ use std::path::{Path, PathBuf};
 use gstreamer as gst;
 use gstreamer_video as gst_video;
 
-use crate::draw::OverlayPainter;
+use crate::draw::{OverlayPainter, drawing_tiles};
 use crate::files::{Overwrite, Pending};
 use crate::job::Context;
 use crate::media::blend::{Matrix, Sticker};
@@ -134,13 +134,15 @@ struct Show<'a> {
     size_px: (u32, u32),
     painter: OverlayPainter,
     stickers: Vec<Sticker>,
+    /// The drawings on show, by their index in the plan.
+    drawn: BTreeMap<usize, Vec<Sticker>>,
     showing: Option<Showing>,
 }
 
 impl<'a> Show<'a> {
     fn new(plan: &'a ClipPlan, size_px: (u32, u32)) -> Self {
         let painter = OverlayPainter::new(size_px.0, size_px.1, plan.overlay.map.clone());
-        Self { plan, size_px, painter, stickers: Vec::new(), showing: None }
+        Self { plan, size_px, painter, stickers: Vec::new(), drawn: BTreeMap::new(), showing: None }
     }
 
     /// The form of the pictures, from the first one.
@@ -177,21 +179,23 @@ impl<'a> Show<'a> {
         Ok(showing)
     }
 
-    /// The frame on show with its overlay.
+    /// The frame on show with its overlay and its drawings.
     fn picture(&mut self) -> Result<gst::Buffer, Error> {
         let showing = self.showing.as_ref().expect("a picture is asked for only after going to a place");
         let chapter = self.chapter(showing.chapter);
         let log_s = |at: VideoTime| chapter.clock.to_log(at).0;
         let until = showing.next_at.unwrap_or(chapter.end);
         let state = self.plan.overlay.state(log_s(showing.frame.at), log_s(until));
+        let drawings = self.plan.drawings_on_show(showing.chapter, showing.frame.at, until);
         let (mut buffer, info) = (showing.frame.buffer.clone(), showing.frame.info.clone());
-        self.draw(&state, &mut buffer, &info)?;
+        self.draw(&state, &drawings, &mut buffer, &info)?;
         Ok(buffer)
     }
 
     fn draw(
         &mut self,
         state: &OverlayState,
+        drawings: &[usize],
         buffer: &mut gst::Buffer,
         info: &gst_video::VideoInfo,
     ) -> Result<(), Error> {
@@ -208,10 +212,24 @@ impl<'a> Show<'a> {
                 None => self.stickers.push(Sticker::new(tile, matrix)),
             }
         }
+        self.take_drawings(drawings, matrix)?;
         let mut frame =
             gst_video::VideoFrameRef::from_buffer_ref_writable(buffer.make_mut(), info).map_err(unmappable)?;
-        for sticker in &self.stickers {
+        // A person's drawing outranks the program's own blocks: it lies over them.
+        for sticker in self.stickers.iter().chain(self.drawn.values().flatten()) {
             sticker.blend(&mut frame);
+        }
+        Ok(())
+    }
+}
+
+impl Show<'_> {
+    /// Paints the drawings that are new on show, and lets go of those that no longer are.
+    fn take_drawings(&mut self, on_show: &[usize], matrix: Matrix) -> Result<(), Error> {
+        self.drawn.retain(|index, _| on_show.contains(index));
+        for index in on_show.iter().filter(|it| !self.drawn.contains_key(it)).copied().collect::<Vec<_>>() {
+            let tiles = drawing_tiles(&self.plan.drawings[index].drawing, self.size_px.0, self.size_px.1)?;
+            self.drawn.insert(index, tiles.iter().map(|it| Sticker::new(it, matrix)).collect());
         }
         Ok(())
     }

@@ -5,6 +5,7 @@ mod figures;
 mod note;
 mod number;
 mod table;
+mod tag;
 pub mod timecode;
 mod whereabouts;
 mod words;
@@ -16,6 +17,7 @@ pub use figures::{
 pub use note::note;
 pub use number::{clock_time, decimals, difference, duration, fixed, interval, lap_time, speed, utc};
 pub use table::{Align, Table};
+pub use tag::tag;
 pub use whereabouts::{Whereabouts, whereabouts};
 pub use words::{apex_by, direction, gate_origin, lap_kind, log_kind, mark, unclear};
 

@@ -5,6 +5,7 @@ use std::path::PathBuf;
 
 use crate::analysis::Analysis;
 use crate::corners::{Corner, Pass};
+use crate::reel::drawings::ClipDrawing;
 use crate::reel::overlay::OverlayScript;
 use crate::session::{ClockMap, SessionTime, VideoTime};
 use crate::units::SpeedUnit;
@@ -78,6 +79,8 @@ pub struct ClipPlan {
     /// In the order shown; at least one.
     pub cuts: Vec<Cut>,
     pub overlay: OverlayScript,
+    /// What a person has drawn on the footage, the oldest first: a later one lies over an earlier one.
+    pub drawings: Vec<ClipDrawing>,
     pub height_px: Option<u32>,
     /// By how much the lead and the tail are shorter than asked for, because there is no footage, s.
     pub lead_missing_s: f64,
@@ -161,6 +164,7 @@ pub fn clip_plan(
         chapters: chapters.to_vec(),
         cuts: cuts_of(&spans, chapters, pass, (begin_s, finish_s), options),
         overlay,
+        drawings: Vec::new(),
         height_px: options.height_px,
         lead_missing_s: shown_s.0 - wanted_s.0,
         tail_missing_s: wanted_s.1 - shown_s.1,

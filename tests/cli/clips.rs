@@ -3,6 +3,11 @@
 use std::path::Path;
 use std::process::Command;
 
+use cornerbook::book::{Colour, Drawing, FootageRef, FrameRef, Op, Shape, Share, file};
+use cornerbook::files::Overwrite;
+use cornerbook::media;
+use cornerbook::session::VideoTime;
+
 use super::{Program, film, stadium_csv, stadium_track};
 
 /// The kart enters the first corner 8 s into the log and is through by 12 s; the film shows 5 s to 15 s.
@@ -44,6 +49,42 @@ fn a_clip_is_as_long_as_its_pass_with_lead_tail_and_holds() {
     let (slow_s, _) = probed(&program.path("slow.mp4"));
     let expected_s = 2.0 + 2.0 * (plain_s - 2.0) + 3.0;
     assert!((slow_s - expected_s).abs() < 0.2, "{slow_s} for {expected_s}");
+}
+
+/// Frames of a film of 320 × 180 px that have the book's magenta line all along its place.
+fn frames_with_line(path: &Path) -> usize {
+    let picture = media::Picture { pixels: media::Pixels::Rgba, size_px: None };
+    let mut reader = media::FrameReader::open(path, picture).unwrap();
+    let has_line = |it: &media::Frame| {
+        let map = it.buffer.map_readable().unwrap();
+        let row = &map[54 * it.info.stride()[0] as usize..][..4 * 320];
+        row[4 * 60..4 * 200].chunks_exact(4).all(|it| it[0] > 180 && it[1] < 90 && it[2] > 180)
+    };
+    std::iter::from_fn(|| reader.next_frame().unwrap()).filter(has_line).count()
+}
+
+#[test]
+fn a_clip_shows_the_drawings_of_its_book() {
+    let program = with_book();
+    let path = program.path("stint.cornerbook");
+    let mut book = file::open(&path).unwrap();
+    let drawing = Drawing {
+        on: FrameRef { footage: FootageRef::Chapter(0), at: VideoTime::from_seconds(4.0) },
+        stays_s: 1.0,
+        colour: Colour::hex(0xff_00ff),
+        width: 0.05,
+        shape: Shape::Arrow { from: Share { x: 0.1, y: 0.3 }, to: Share { x: 0.9, y: 0.3 } },
+    };
+    book.apply(Op::Drawing(book.next_id, Some(drawing))).unwrap();
+    file::save(&book, &path, Overwrite::Replace).unwrap();
+    program.run(clip(&["--out", "book.mp4"])).is_done();
+    assert_eq!(frames_with_line(&program.path("book.mp4")), 25);
+    // The same footage by another way is the book's all the same; the film of a log alone has no drawings.
+    program.run(clip(&["--video", "a.mp4", "--offset", "5", "--out", "typed.mp4"])).is_done();
+    assert_eq!(frames_with_line(&program.path("typed.mp4")), 25);
+    let of_log = ["clip", "run.csv", "--track", "track.geojson", "--video", "a.mp4", "--offset", "5"];
+    program.run([&of_log[..], &["--lap", "1", "--corner", "1", "--out", "log.mp4"]].concat()).is_done();
+    assert_eq!(frames_with_line(&program.path("log.mp4")), 0);
 }
 
 #[test]

@@ -2,8 +2,8 @@
 
 use std::path::{Component, Path, PathBuf};
 
-use crate::book::FileRef;
 use crate::book::file::Error;
+use crate::book::{Book, FileRef, FootageRef};
 use crate::files;
 use crate::session::{Note, NoteKind, Place};
 
@@ -49,6 +49,17 @@ pub fn locate(wanted: &FileRef, book: &Path) -> Result<(PathBuf, Option<Note>), 
             book: book.display().to_string(),
         }),
     }
+}
+
+/// Which footage file of a book a path is: the one of that path, else one of the same name and length.
+pub fn footage_of(book: &Book, path: &Path) -> Option<FootageRef> {
+    let chapters = book.recording.chapters.iter().enumerate().map(|(index, it)| (FootageRef::Chapter(index), it));
+    let trackside = book.trackside.iter().map(|(id, it)| (FootageRef::Trackside(*id), &it.file));
+    let all: Vec<_> = chapters.chain(trackside).collect();
+    let length_bytes = files::length(path);
+    let is_known = |it: &FileRef| it.path.file_name() == path.file_name() && Some(it.length_bytes) == length_bytes;
+    let found = all.iter().find(|(_, it)| it.path == path).or_else(|| all.iter().find(|(_, it)| is_known(it)));
+    found.map(|(footage, _)| *footage)
 }
 
 fn note_on(file: &FileRef, kind: NoteKind) -> Note {

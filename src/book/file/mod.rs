@@ -17,7 +17,7 @@ use crate::book::file::json::BookJson;
 use crate::book::{Book, Refused};
 use crate::files::{self, Overwrite};
 
-pub use locate::{locate, refer_to};
+pub use locate::{footage_of, locate, refer_to};
 
 /// The word in the file that says what it is.
 const FORMAT: &str = "cornerbook.book";

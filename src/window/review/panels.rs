@@ -121,7 +121,7 @@ pub(super) fn tag_look(book: &Book, tag: &Tag) -> (String, Colour) {
     };
     match kind {
         Some(kind) => (kind.name.clone(), kind.colour),
-        None => (present::tag(tag.what).to_owned(), PLAIN),
+        None => (present::tag(tag.what), PLAIN),
     }
 }
 
