@@ -1,0 +1,213 @@
+//! Moving the playhead, and moving everything that is seen with it.
+
+use gtk::subclass::prelude::*;
+use gtk::prelude::*;
+use gtk::{gdk, glib};
+use gtk4 as gtk;
+
+use crate::media::{ShownFrame, Viewer, ViewerEvent, ViewerSettings};
+use crate::present::{Whereabouts, whereabouts};
+use crate::window::loading::Loaded;
+use crate::window::navigate::{Stop, Way};
+use crate::window::review::panels::{Scene, Subject};
+use crate::window::review::timeline::{Position, Timeline};
+use crate::window::review::{Review, ReviewPage, WITHOUT_FOOTAGE_PX};
+
+impl ReviewPage {
+    pub(super) fn ask_for_size(&self) {
+        let picture = &self.imp().picture;
+        if let Some(viewer) = self.imp().review.borrow().as_ref().and_then(|it| it.viewer.as_ref()) {
+            viewer.set_size_px(picture.wanted_px());
+        }
+        self.show_overlay();
+    }
+
+    /// Goes to a log time, s.
+    pub(super) fn seek(&self, t_s: f64) {
+        self.go_to(|review| Some(review.timeline.at(t_s)));
+    }
+
+    pub(super) fn step(&self, by: i64) {
+        self.pause();
+        self.go_to(|review| review.timeline.step(review.position, by));
+    }
+
+    pub(super) fn jump(&self, stop: Stop, way: Way) {
+        self.go_to(|review| review.stops.next(stop, way, review.playhead()).map(|it| review.timeline.at(it)));
+        self.begin_playing_anew();
+    }
+
+    pub(super) fn previous_corner(&self) {
+        self.jump(Stop::Corner, Way::Back);
+    }
+
+    pub(super) fn next_corner(&self) {
+        self.jump(Stop::Corner, Way::Forward);
+    }
+
+    pub(super) fn go_to(&self, find: impl FnOnce(&Review) -> Option<Position>) {
+        let moved = match &mut *self.imp().review.borrow_mut() {
+            Some(review) => find(review).filter(|it| *it != review.position).map(|it| review.position = it).is_some(),
+            None => false,
+        };
+        if moved {
+            self.show_position();
+        }
+    }
+
+    /// Moves everything that is seen to the position.
+    pub(super) fn show_position(&self) {
+        // Nothing of the state is held while widgets are told: they may ask back.
+        let (words, why_no_picture) = {
+            let mut review = self.imp().review.borrow_mut();
+            let Some(review) = &mut *review else { return };
+            let has_frame = match (review.position, &mut review.viewer) {
+                (Position::Frame { place, .. }, Some(viewer)) => {
+                    viewer.show(place);
+                    true
+                }
+                _ => false,
+            };
+            (self.words(review), (!has_frame).then(|| without_picture(review)))
+        };
+        self.show_panels();
+        let imp = self.imp();
+        imp.where_label.set_text(&words);
+        imp.no_picture.set_visible(why_no_picture.is_some());
+        if let Some(why) = why_no_picture {
+            imp.no_picture.set_text(&why);
+            imp.picture.show_frame(None, WITHOUT_FOOTAGE_PX);
+        }
+        self.show_overlay();
+    }
+
+    /// Strip, map, passes and plot follow the playhead; those whose lap or corner has changed are shown anew.
+    fn show_panels(&self) {
+        let (scene, before, now, t_s) = {
+            let mut review = self.imp().review.borrow_mut();
+            let Some(review) = &mut *review else { return };
+            let now = review.subject();
+            (review.scene(), review.shown.replace(now), now, review.playhead().from_s)
+        };
+        let panels = self.panels();
+        if before != Some(now) {
+            panels.show(&scene, before, now, self.settings().get().speed_unit);
+        }
+        panels.set_playhead(t_s);
+    }
+
+    fn words(&self, review: &Review) -> String {
+        let t_s = review.playhead().from_s;
+        let analysis = review.analysis();
+        let place = review.track_place();
+        let pass = review.pass();
+        let corner = pass.and_then(|it| analysis.corners.iter().find(|corner| corner.number == it.corner));
+        let here = Whereabouts {
+            t_s,
+            lap: place.map(|it| it.lap).or(pass.map(|it| it.lap)),
+            corner: corner.map(|it| it.name.as_str()),
+            distance_m: place.map(|it| it.distance_m),
+            speed_mps: analysis.path.at(t_s).map(|it| it.speed_mps).filter(|it| it.is_finite()),
+        };
+        whereabouts(here, self.settings().get().speed_unit)
+    }
+
+    pub(super) fn show_overlay(&self) {
+        let imp = self.imp();
+        let mut review = imp.review.borrow_mut();
+        let Some(Review { loaded, timeline, position, overlay, .. }) = &mut *review else { return };
+        let parts = self.settings().get().overlay;
+        let playhead = timeline.playhead(*position);
+        let (tiles, are_new) = overlay.tiles(&loaded.analysis, playhead, imp.picture.fitted_px(), parts);
+        if are_new {
+            imp.picture.show_tiles(&[]);
+        }
+        imp.picture.show_tiles(&tiles);
+    }
+
+    pub(super) fn open_viewer(&self, loaded: &Loaded) -> Option<Viewer> {
+        let files: Vec<_> = loaded.footage.chapters.iter().map(|it| it.path.clone()).collect();
+        if files.is_empty() {
+            return None;
+        }
+        // Only the newest frame counts; what else is told must not be lost.
+        let (frames, newest_frame) = async_channel::bounded::<ShownFrame>(1);
+        let (notices, inbox) = async_channel::unbounded::<ViewerEvent>();
+        let settings = ViewerSettings { cache_bytes: self.settings().get().cache_bytes() };
+        let viewer = Viewer::open(files, settings, move |event| {
+            // A closed channel: the review is over.
+            let _ = match event {
+                ViewerEvent::Shown(frame) => frames.force_send(frame).map(drop).is_ok(),
+                other => notices.try_send(other).is_ok(),
+            };
+        });
+        let page = self.downgrade();
+        glib::spawn_future_local(async move {
+            while let (Ok(frame), Some(page)) = (newest_frame.recv().await, page.upgrade()) {
+                page.show_frame(&frame);
+            }
+        });
+        let page = self.downgrade();
+        glib::spawn_future_local(async move {
+            while let (Ok(event), Some(page)) = (inbox.recv().await, page.upgrade()) {
+                page.take_notice(event);
+            }
+        });
+        Some(viewer)
+    }
+
+    fn take_notice(&self, event: ViewerEvent) {
+        match event {
+            ViewerEvent::Ready(index) => {
+                if let Some(review) = &mut *self.imp().review.borrow_mut() {
+                    review.timeline.set_index(index);
+                    let t_s = review.timeline.playhead(review.position).from_s;
+                    review.position = review.timeline.at(t_s);
+                }
+                self.show_position();
+            }
+            ViewerEvent::Failed(sentence) => self.tell(&sentence),
+            ViewerEvent::Shown(_) => {}
+        }
+    }
+
+    fn show_frame(&self, frame: &ShownFrame) {
+        // A frame of footage that the playhead has left meanwhile is not shown over the log alone.
+        let is_on_footage =
+            self.imp().review.borrow().as_ref().is_some_and(|it| matches!(it.position, Position::Frame { .. }));
+        if !is_on_footage {
+            return;
+        }
+        let side = |pixels: u32| i32::try_from(pixels).unwrap_or(i32::MAX);
+        let pixels = &frame.pixels;
+        let texture = gdk::MemoryTexture::new(
+            side(pixels.width_px),
+            side(pixels.height_px),
+            gdk::MemoryFormat::B8g8r8a8Premultiplied,
+            &pixels.bytes,
+            pixels.stride_bytes,
+        );
+        self.imp().picture.show_frame(Some(texture.upcast()), (pixels.width_px, pixels.height_px));
+    }
+}
+
+/// A review opens on the first frame of the first pass that can be seen, else at the beginning.
+pub(super) fn first_moment_s(loaded: &Loaded) -> f64 {
+    let timeline = Timeline::new(loaded.footage.chapters.clone(), loaded.session.samples.duration_s());
+    let begins = loaded.analysis.passes.iter().filter_map(|it| it.times_s().map(|(begin_s, _)| begin_s));
+    let mut begins: Vec<f64> = begins.collect();
+    begins.sort_by(f64::total_cmp);
+    let seen = begins.iter().copied().find(|it| matches!(timeline.at(*it), Position::Frame { .. }));
+    seen.or(begins.first().copied()).unwrap_or(0.0)
+}
+
+/// Why there is no picture.
+fn without_picture(review: &Review) -> String {
+    if !review.timeline.has_footage() {
+        return "This book has no footage.".to_owned();
+    }
+    if review.loaded.footage.chapters.iter().all(|it| it.clock.is_none()) {
+        return format!("The footage is {}.", review.loaded.footage.clock);
+    }
+    "There is no footage of this moment.".to_owned()
+}
