@@ -149,7 +149,7 @@ pub fn write(target: &Path, bytes: &[u8], overwrite: Overwrite) -> Result<(), Er
     fill(Pending::new(target, overwrite)?, bytes)
 }
 
-/// Like [`write`], for a file that is written again and again: what a killed save leaves behind is known by its name,
+/// Like [`write()`], for a file that is written again and again: what a killed save leaves behind is known by its name,
 /// see [`remove_leftovers`].
 pub fn save(target: &Path, bytes: &[u8], overwrite: Overwrite) -> Result<(), Error> {
     fill(Pending::named(target, overwrite, &saving_prefix(target), "")?, bytes)
