@@ -107,7 +107,7 @@ mod tests {
         assert_eq!(free_name(&book), folder.path().join("film.mp4.cornerbook"));
         write("film.mp4.cornerbook", b"{");
         assert_eq!(free_name(&book), folder.path().join("film.mp4 2.cornerbook"));
-        assert!(matches!(book_of(&[track.clone()]), Err(Error::NoLog)));
+        assert!(matches!(book_of(std::slice::from_ref(&track)), Err(Error::NoLog)));
         let other = write("track2.json", b"{\"type\": \"FeatureCollection\", \"features\": []}");
         assert!(matches!(book_of(&[track, other, log]), Err(Error::SecondTrack { .. })));
         assert!(matches!(kind_of(&write("noise", b"\x01\0\x02")), Err(Error::UnknownKind { .. })));

@@ -14,7 +14,7 @@ pub fn same_place_s(analysis: &Analysis, t_s: f64, lap: u32) -> Option<f64> {
     (1..states.len()).find_map(|index| {
         let ((from_s, from_m), (to_s, to_m)) = (of_lap(index - 1)?, of_lap(index)?);
         let share = (distance_m - from_m) / (to_m - from_m);
-        (from_m < to_m && (0.0..=1.0).contains(&share)).then(|| from_s + share * (to_s - from_s))
+        (from_m < to_m && (0.0..=1.0).contains(&share)).then_some(from_s + share * (to_s - from_s))
     })
 }
 

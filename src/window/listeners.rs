@@ -7,6 +7,12 @@ type Listener<T> = Rc<dyn Fn(T)>;
 
 pub(super) struct Listeners<T>(RefCell<Vec<Listener<T>>>);
 
+impl<T> std::fmt::Debug for Listeners<T> {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.debug_tuple("Listeners").field(&self.0.borrow().len()).finish()
+    }
+}
+
 impl<T> Default for Listeners<T> {
     fn default() -> Self {
         Self(RefCell::default())

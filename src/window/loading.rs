@@ -4,7 +4,7 @@ use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 use crate::analysis::Analysis;
-use crate::book::Book;
+use crate::book::store::Store;
 use crate::clock::FootageClock;
 use crate::job::Context;
 use crate::load::{self, Error, Reading, Session};
@@ -15,8 +15,8 @@ use crate::session::{ClockMap, VideoTime};
 #[derive(Debug)]
 pub(crate) struct Loaded {
     pub(crate) path: PathBuf,
-    pub(crate) book: Book,
-    pub(crate) session: Session,
+    pub(crate) store: Store,
+    pub(crate) session: Arc<Session>,
     pub(crate) analysis: Arc<Analysis>,
     pub(crate) footage: Footage,
     /// What was set aside, assumed or found odd, in words.
@@ -42,11 +42,11 @@ pub(crate) struct Chapter {
 }
 
 /// Opens a book. Footage that cannot be used does not keep the log from being reviewed.
-pub(crate) fn load(path: &Path, context: &Context) -> Result<Loaded, Error> {
+pub(crate) fn load(path: &Path, context: &Context) -> anyhow::Result<Loaded> {
+    let store = Store::open(path)?;
     let session = load::open(path, &Reading::default(), context)?;
     let analysis = load::analyse(&session, context)?;
     let mut sentences: Vec<String> = analysis.notes.iter().map(present::note).collect();
-    let book = session.book.as_ref().map(|(_, book)| book.clone()).unwrap_or_default();
     let footage = match footage_of(&session, &mut sentences, context) {
         Ok(footage) => footage,
         Err(Error::Cancelled(cancelled)) => return Err(cancelled.into()),
@@ -56,7 +56,11 @@ pub(crate) fn load(path: &Path, context: &Context) -> Result<Loaded, Error> {
             Footage::default()
         }
     };
-    Ok(Loaded { path: path.to_owned(), book, session, analysis: Arc::new(analysis), footage, sentences })
+    if let Some(why) = store.keeper().read_only() {
+        sentences.insert(0, format!("{}: can only be read here ({why})", path.display()));
+    }
+    let (session, analysis) = (Arc::new(session), Arc::new(analysis));
+    Ok(Loaded { path: path.to_owned(), store, session, analysis, footage, sentences })
 }
 
 fn footage_of(session: &Session, sentences: &mut Vec<String>, context: &Context) -> Result<Footage, Error> {

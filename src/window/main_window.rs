@@ -233,12 +233,12 @@ impl MainWindow {
     fn open_files(&self, paths: &[PathBuf]) {
         let paths = paths.to_vec();
         self.load("Opening", move |context| match paths.as_slice() {
-            [only] if load::kind_of(only)? == FileKind::Book => Ok(loading::load(only, context)?),
+            [only] if load::kind_of(only)? == FileKind::Book => loading::load(only, context),
             _ => {
                 let book = load::book_of(&paths)?;
                 let path = load::free_name(&book);
                 book::file::save(&book, &path, Overwrite::Refuse)?;
-                Ok(loading::load(&path, context)?)
+                loading::load(&path, context)
             }
         });
     }
@@ -251,7 +251,7 @@ impl MainWindow {
             if crate::files::length(&path).is_none() {
                 write_sample(&folder, &path, context)?;
             }
-            Ok(loading::load(&path, context)?)
+            loading::load(&path, context)
         });
     }
 
@@ -299,7 +299,7 @@ impl MainWindow {
             Ok(loaded) => {
                 let kept = self.settings().change(|it| it.remember(&loaded.path));
                 imp.title_label.set_text(&loaded.path.file_stem().unwrap_or_default().to_string_lossy());
-                let driver = loaded.book.driver.clone().unwrap_or_default();
+                let driver = loaded.store.book().driver.clone().unwrap_or_default();
                 imp.subtitle_label.set_text(&driver);
                 imp.subtitle_label.set_visible(!driver.is_empty());
                 imp.review_page.show(loaded);

@@ -84,10 +84,6 @@ impl Settings {
         self.recent.truncate(RECENT_AT_MOST);
     }
 
-    pub(crate) fn forget(&mut self, book: &Path) {
-        self.recent.retain(|it| it != book);
-    }
-
     pub(crate) fn cache_bytes(&self) -> usize {
         usize::try_from(self.cache_mib).unwrap_or(usize::MAX).saturating_mul(1 << 20)
     }

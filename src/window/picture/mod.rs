@@ -14,16 +14,15 @@ pub(crate) use view::Rect;
 use view::View;
 
 use crate::draw::Tile;
+use crate::window::listeners::Listeners;
 
 /// One notch of the wheel, and one press of a key, magnify by this much.
 const ZOOM_STEP: f64 = 1.25;
 
-type SizeWanted = Box<dyn Fn()>;
-
 mod imp {
     use super::*;
 
-    #[derive(Default)]
+    #[derive(Debug, Default)]
     pub struct Picture {
         pub(super) frame: RefCell<Option<gdk::Texture>>,
         /// Width and height of the footage itself: what the frame may have been scaled down from.
@@ -31,7 +30,7 @@ mod imp {
         pub(super) tiles: RefCell<Vec<Overlaid>>,
         pub(super) view: Cell<View>,
         pub(super) drag_from: Cell<View>,
-        pub(super) size_wanted: RefCell<Option<SizeWanted>>,
+        pub(super) size_wanted: Listeners<()>,
     }
 
     #[glib::object_subclass]
@@ -154,7 +153,7 @@ impl Picture {
 
     /// Is called whenever [`Picture::wanted_px`] may have changed.
     pub(crate) fn connect_size_wanted(&self, wanted: impl Fn() + 'static) {
-        *self.imp().size_wanted.borrow_mut() = Some(Box::new(wanted));
+        self.imp().size_wanted.add(move |()| wanted());
         self.ask_for_size();
     }
 
@@ -192,9 +191,7 @@ impl Picture {
     }
 
     fn ask_for_size(&self) {
-        if let Some(wanted) = &*self.imp().size_wanted.borrow() {
-            wanted();
-        }
+        self.imp().size_wanted.tell(());
     }
 
     fn connect_gestures(&self) {

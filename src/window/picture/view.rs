@@ -27,10 +27,6 @@ impl Default for View {
 }
 
 impl View {
-    pub(crate) fn zoom(self) -> f64 {
-        self.zoom
-    }
-
     pub(crate) fn is_zoomed(self) -> bool {
         self.zoom > 1.0
     }
@@ -107,7 +103,7 @@ mod tests {
         let after = view.place(PICTURE, WIDGET);
         assert!(close((at.0 - before.x) / before.width, (at.0 - after.x) / after.width));
         assert!(close((at.1 - before.y) / before.height, (at.1 - after.y) / after.height));
-        assert!(close(view.zoomed(1.0 / 9.0, at, PICTURE, WIDGET).zoom(), 1.0));
+        assert!(close(view.zoomed(1.0 / 9.0, at, PICTURE, WIDGET).zoom, 1.0));
     }
 
     #[test]

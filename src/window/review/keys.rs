@@ -6,6 +6,8 @@ use gtk::glib;
 use gtk::prelude::*;
 use gtk4 as gtk;
 
+use crate::book::Exit;
+use crate::corners::MarkKind;
 use crate::window::navigate::{Stop, Way};
 use crate::window::review::ReviewPage;
 
@@ -20,6 +22,10 @@ pub(super) enum Deed {
     ZoomIn,
     ZoomOut,
     Fit,
+    /// Puts a mark of this pass on the frame on show.
+    MarkHere(MarkKind),
+    GiveMarksBack,
+    RateExit(Exit),
 }
 
 /// The deed of a key with its modifiers; `None` where it has none here.
@@ -30,6 +36,20 @@ pub(super) fn deed(key: Key, modifiers: ModifierType) -> Option<Deed> {
         _ => Way::Forward,
     };
     let frames = if way == Way::Back { -1 } else { 1 };
+    if held == ModifierType::CONTROL_MASK {
+        let with_control = match key {
+            Key::_1 | Key::KP_1 => Some(Deed::MarkHere(MarkKind::TurnIn)),
+            Key::_2 | Key::KP_2 => Some(Deed::MarkHere(MarkKind::Apex)),
+            Key::_3 | Key::KP_3 => Some(Deed::MarkHere(MarkKind::Exit)),
+            Key::_0 | Key::KP_0 if held.is_empty() => Some(Deed::GiveMarksBack),
+            Key::g => Some(Deed::RateExit(Exit::Good)),
+            Key::b => Some(Deed::RateExit(Exit::Bad)),
+            _ => None,
+        };
+        if with_control.is_some() {
+            return with_control;
+        }
+    }
     match key {
         Key::Left | Key::Right | Key::KP_Left | Key::KP_Right => match held {
             ModifierType::SHIFT_MASK => Some(Deed::Jump(Stop::Mark, way)),
@@ -41,8 +61,8 @@ pub(super) fn deed(key: Key, modifiers: ModifierType) -> Option<Deed> {
         Key::Page_Up | Key::Page_Down if held.is_empty() => Some(Deed::Jump(Stop::Lap, way)),
         Key::comma | Key::period if held.is_empty() => Some(Deed::Step(frames)),
         Key::space if held.is_empty() => Some(Deed::PlayOrPause),
-        Key::bracketleft => Some(Deed::Slower),
-        Key::bracketright => Some(Deed::Faster),
+        Key::bracketleft if held.is_empty() => Some(Deed::Slower),
+        Key::bracketright if held.is_empty() => Some(Deed::Faster),
         Key::plus | Key::equal | Key::KP_Add => Some(Deed::ZoomIn),
         Key::minus | Key::KP_Subtract => Some(Deed::ZoomOut),
         Key::_0 | Key::KP_0 => Some(Deed::Fit),
@@ -54,12 +74,18 @@ impl ReviewPage {
     pub(super) fn add_keys(&self) {
         let keys = gtk::EventControllerKey::new();
         let page = self.downgrade();
-        keys.connect_key_pressed(move |_, key, _, modifiers| match (page.upgrade(), deed(key, modifiers)) {
-            (Some(page), Some(deed)) => {
+        keys.connect_key_pressed(move |_, key, keycode, modifiers| {
+            let Some(page) = page.upgrade() else { return glib::Propagation::Proceed };
+            if let Some(deed) = deed(key, modifiers) {
                 page.carry_out(deed);
-                glib::Propagation::Stop
+                return glib::Propagation::Stop;
             }
-            _ => glib::Propagation::Proceed,
+            let commands = ModifierType::CONTROL_MASK | ModifierType::ALT_MASK | ModifierType::SUPER_MASK;
+            let on_pass = modifiers.contains(ModifierType::SHIFT_MASK);
+            if !modifiers.intersects(commands) && page.tag_by_key(key, keycode, on_pass) {
+                return glib::Propagation::Stop;
+            }
+            glib::Propagation::Proceed
         });
         self.add_controller(keys);
     }
@@ -74,6 +100,9 @@ impl ReviewPage {
             Deed::ZoomIn => self.picture().zoom_in(),
             Deed::ZoomOut => self.picture().zoom_out(),
             Deed::Fit => self.picture().fit(),
+            Deed::MarkHere(mark) => self.mark_here(mark),
+            Deed::GiveMarksBack => self.give_marks_back(),
+            Deed::RateExit(exit) => self.rate_exit(exit),
         }
     }
 }

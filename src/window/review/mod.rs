@@ -1,29 +1,42 @@
 //! The review page: footage with its overlay, transport, strip, map and passes, all at one playhead. Callbacks change the
 //! state; `show_position` alone moves what is seen.
 
+mod editing;
 mod keys;
+mod moving;
+mod panels;
 mod playing;
+mod saver;
 mod session_overlay;
 mod sounding;
 mod timeline;
+mod transport;
 
 use std::cell::{OnceCell, RefCell};
 
+use std::sync::Arc;
+
 use gtk::prelude::*;
 use gtk::subclass::prelude::*;
-use gtk::{gdk, gio, glib};
+use gtk::{gio, glib};
 use gtk4 as gtk;
 
-use crate::analysis::Analysis;
-use crate::media::{ShownFrame, Viewer, ViewerEvent, ViewerSettings};
-use crate::present::{Whereabouts, whereabouts};
+use crate::analysis::{Analysis, TrackPlace};
+use crate::book::History;
+use crate::corners::Pass;
+use crate::load::Session;
+use crate::media::Viewer;
 use crate::window::app::SharedSettings;
-use crate::window::loading::Loaded;
-use crate::window::navigate::{Playhead, Stop, Stops, Way};
+use crate::window::inbox::Running;
+use crate::window::listeners::Listeners;
+use crate::window::loading::{Footage, Loaded};
+use crate::window::navigate::{Playhead, Stops};
 use crate::window::picture::Picture;
-use crate::window::review::playing::{NORMAL, Playing, SPEEDS, speed_words};
+use crate::window::review::panels::{Panels, Scene, Subject};
+use crate::window::review::playing::{NORMAL, Playing, speed_words};
+use crate::window::review::saver::Saver;
 use crate::window::review::session_overlay::SessionOverlay;
-use crate::window::review::sounding::{Sounding, is_noticed};
+use crate::window::review::sounding::Sounding;
 use crate::window::review::timeline::{Position, Timeline};
 use crate::window::settings::{OverlayParts, Settings};
 
@@ -33,7 +46,11 @@ const WITHOUT_FOOTAGE_PX: (u32, u32) = (1280, 720);
 /// One review: a book that is open.
 #[derive(Debug)]
 struct Review {
-    loaded: Loaded,
+    session: Arc<Session>,
+    analysis: Arc<Analysis>,
+    footage: Footage,
+    history: History,
+    saver: Saver,
     timeline: Timeline,
     position: Position,
     stops: Stops,
@@ -41,26 +58,51 @@ struct Review {
     viewer: Option<Viewer>,
     playing: Option<Playing>,
     sounding: Sounding,
+    /// What the panels show; `None` where they are to be shown anew.
+    shown: Option<Subject>,
+    /// The corner that was on show before the panels were to be shown anew.
+    corner_before: Option<u32>,
+    /// The lap to compare with.
+    other: Option<u32>,
+    /// The analysis after the last change, while it is being made.
+    analysing: Option<Running>,
 }
 
 impl Review {
-    fn analysis(&self) -> &Analysis {
-        &self.loaded.analysis
-    }
-
     fn playhead(&self) -> Playhead {
         self.timeline.playhead(self.position)
     }
 
-}
+    fn track_place(&self) -> Option<TrackPlace> {
+        let index = self.analysis.path.index_at(self.playhead().from_s)?;
+        self.analysis.places.get(index).copied().flatten()
+    }
 
-type Told = Box<dyn Fn(&str)>;
-type Changed = Box<dyn Fn()>;
+    /// The pass that is on, or the next one.
+    fn pass(&self) -> Option<&Pass> {
+        self.analysis.passes.get(self.overlay.pass_at(self.playhead().from_s)?)
+    }
+
+    /// Lap and corner at the playhead. Far from any corner the one before stays on show.
+    fn subject(&self) -> Subject {
+        let pass = self.pass();
+        let t_s = self.playhead().from_s;
+        let at_time = self.analysis.laps.iter().find(|it| (it.start_t_s..it.end_t_s).contains(&t_s));
+        let lap = pass.map(|it| it.lap).or(self.track_place().map(|it| it.lap)).or(at_time.map(|it| it.number));
+        let before = self.shown.and_then(|it| it.corner).or(self.corner_before);
+        let first = self.analysis.corners.first().map(|it| it.number);
+        Subject { lap, corner: pass.map(|it| it.corner).or(before).or(first), other: self.other }
+    }
+
+    fn scene(&self) -> Scene {
+        Scene { session: self.session.clone(), analysis: self.analysis.clone(), book: self.history.book().clone() }
+    }
+}
 
 mod imp {
     use super::*;
 
-    #[derive(Default, gtk::CompositeTemplate)]
+    #[derive(Debug, Default, gtk::CompositeTemplate)]
     #[template(file = "../../../resources/window/review.ui")]
     pub struct ReviewPage {
         #[template_child]
@@ -89,9 +131,10 @@ mod imp {
         pub(super) below: TemplateChild<gtk::Box>,
         pub(super) settings: OnceCell<SharedSettings>,
         pub(super) actions: OnceCell<gio::SimpleActionGroup>,
+        pub(super) panels: OnceCell<Panels>,
         pub(super) review: RefCell<Option<Review>>,
-        pub(super) on_trouble: RefCell<Option<Told>>,
-        pub(super) on_changed: RefCell<Option<Changed>>,
+        pub(super) on_trouble: Listeners<String>,
+        pub(super) on_changed: Listeners<()>,
     }
 
     #[glib::object_subclass]
@@ -142,57 +185,59 @@ impl ReviewPage {
 
     /// Is told one sentence whenever something goes wrong.
     pub(crate) fn connect_trouble(&self, told: impl Fn(&str) + 'static) {
-        *self.imp().on_trouble.borrow_mut() = Some(Box::new(told));
+        self.imp().on_trouble.add(move |sentence: String| told(&sentence));
     }
 
     /// Is called after each change of the book.
     pub(crate) fn connect_changed(&self, changed: impl Fn() + 'static) {
-        *self.imp().on_changed.borrow_mut() = Some(Box::new(changed));
+        self.imp().on_changed.add(move |()| changed());
     }
 
     /// Opens a review; the one before is closed.
     pub(crate) fn show(&self, loaded: Loaded) {
         let unit = self.settings().get().speed_unit;
         let timeline = Timeline::new(loaded.footage.chapters.clone(), loaded.session.samples.duration_s());
-        let begin_s = first_moment_s(&loaded);
+        self.panels().show_notes(&loaded.sentences);
+        let (history, keeper) = loaded.store.into_parts();
         let review = Review {
-            position: timeline.at(begin_s),
+            position: moving::first_position(&timeline, &loaded.analysis),
             stops: Stops::of(&loaded.analysis),
             overlay: SessionOverlay::new(&loaded.analysis, unit),
-            viewer: self.open_viewer(&loaded),
+            viewer: self.open_viewer(&loaded.footage),
             playing: None,
             sounding: Sounding::default(),
+            shown: None,
+            other: None,
+            corner_before: None,
+            analysing: None,
             timeline,
-            loaded,
+            session: loaded.session,
+            analysis: loaded.analysis,
+            footage: loaded.footage,
+            history,
+            saver: self.open_saver(keeper),
         };
         let imp = self.imp();
         imp.picture.show_frame(None, WITHOUT_FOOTAGE_PX);
         *imp.review.borrow_mut() = Some(review);
+        self.take_in_tags();
         self.ask_for_size();
         self.show_position();
     }
 
-    /// Closes the review.
+    /// Closes the review; what was changed is saved.
     pub(crate) fn clear(&self) {
         self.pause();
         *self.imp().review.borrow_mut() = None;
         self.imp().picture.show_frame(None, WITHOUT_FOOTAGE_PX);
     }
 
-    pub(crate) fn undo(&self) {}
-
-    pub(crate) fn redo(&self) {}
-
-    pub(crate) fn can_undo(&self) -> bool {
-        false
-    }
-
-    pub(crate) fn can_redo(&self) -> bool {
-        false
-    }
-
     fn settings(&self) -> &SharedSettings {
         self.imp().settings.get().expect("the window sets them before it shows a review")
+    }
+
+    fn panels(&self) -> &Panels {
+        self.imp().panels.get().expect("made where the page is made")
     }
 
     fn picture(&self) -> &Picture {
@@ -200,9 +245,7 @@ impl ReviewPage {
     }
 
     fn tell(&self, sentence: &str) {
-        if let Some(told) = &*self.imp().on_trouble.borrow() {
-            told(sentence);
-        }
+        self.imp().on_trouble.tell(sentence.to_owned());
     }
 
     fn connect_parts(&self) {
@@ -242,8 +285,53 @@ impl ReviewPage {
                 page.set_volume(volume);
             }
         });
+        self.connect_panels();
         self.add_keys();
         self.add_actions();
+    }
+
+    fn connect_panels(&self) {
+        let panels = Panels::new(&self.imp().side, &self.imp().below);
+        let page = self.downgrade();
+        let seek = move |t_s| {
+            if let Some(page) = page.upgrade() {
+                page.seek(t_s);
+            }
+        };
+        panels.strip.connect_seek(seek.clone());
+        panels.map.connect_seek(seek.clone());
+        panels.plot.connect_seek(seek);
+        let page = self.downgrade();
+        panels.strip.connect_mark_moved(move |mark| {
+            if let Some(page) = page.upgrade() {
+                page.move_mark(mark.corner, mark.kind, Some(mark.t_s));
+            }
+        });
+        let page = self.downgrade();
+        panels.strip.connect_mark_chosen(move |(corner, mark)| {
+            if let Some(page) = page.upgrade() {
+                page.go_to_mark(corner, mark);
+            }
+        });
+        let page = self.downgrade();
+        panels.strip.connect_tag_chosen(move |tag| {
+            if let Some(page) = page.upgrade() {
+                page.go_to_tag(tag);
+            }
+        });
+        let page = self.downgrade();
+        panels.passes.connect_chosen(move |(lap, corner)| {
+            if let Some(page) = page.upgrade() {
+                page.go_to_pass(lap, corner);
+            }
+        });
+        let page = self.downgrade();
+        panels.passes.connect_other_chosen(move |pass| {
+            if let Some(page) = page.upgrade() {
+                page.compare_with(pass.map(|(lap, _)| lap));
+            }
+        });
+        self.imp().panels.set(panels).expect("the page is made once");
     }
 
     fn change_settings(&self, change: impl FnOnce(&mut Settings)) {
@@ -292,6 +380,4 @@ impl ReviewPage {
         add("overlay-marks", shown.marks, |parts, on| parts.marks = on);
         add("overlay-map", shown.map, |parts, on| parts.map = on);
     }
-
-}
 }

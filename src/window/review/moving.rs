@@ -1,15 +1,17 @@
 //! Moving the playhead, and moving everything that is seen with it.
 
-use gtk::subclass::prelude::*;
 use gtk::prelude::*;
+use gtk::subclass::prelude::*;
 use gtk::{gdk, glib};
 use gtk4 as gtk;
 
+use crate::analysis::Analysis;
+use crate::corners::MarkKind;
 use crate::media::{ShownFrame, Viewer, ViewerEvent, ViewerSettings};
 use crate::present::{Whereabouts, whereabouts};
-use crate::window::loading::Loaded;
+use crate::strip::same_place_s;
+use crate::window::loading::Footage;
 use crate::window::navigate::{Stop, Way};
-use crate::window::review::panels::{Scene, Subject};
 use crate::window::review::timeline::{Position, Timeline};
 use crate::window::review::{Review, ReviewPage, WITHOUT_FOOTAGE_PX};
 
@@ -43,6 +45,43 @@ impl ReviewPage {
 
     pub(super) fn next_corner(&self) {
         self.jump(Stop::Corner, Way::Forward);
+    }
+
+    /// Goes to a mark of the lap on show.
+    pub(super) fn go_to_mark(&self, corner: u32, mark: MarkKind) {
+        self.go_to(|review| {
+            let lap = review.subject().lap?;
+            let pass = review.analysis.passes.iter().find(|it| (it.lap, it.corner) == (lap, corner))?;
+            let mark = match mark {
+                MarkKind::TurnIn => pass.turn_in,
+                MarkKind::Apex => pass.apex.map(|it| it.mark),
+                MarkKind::Exit => pass.exit,
+            };
+            Some(review.timeline.at(mark?.t_s.value))
+        });
+        self.begin_playing_anew();
+    }
+
+    /// Goes to the same place of another lap; to the pass's beginning where that lap has not been there.
+    pub(super) fn go_to_pass(&self, lap: u32, corner: u32) {
+        self.go_to(|review| {
+            let begin_s = || {
+                let pass = review.analysis.passes.iter().find(|it| (it.lap, it.corner) == (lap, corner))?;
+                pass.times_s().map(|it| it.0)
+            };
+            let is_on_corner = review.subject().corner == Some(corner);
+            let same_s = is_on_corner.then(|| same_place_s(&review.analysis, review.playhead().from_s, lap)).flatten();
+            Some(review.timeline.at(same_s.or_else(begin_s)?))
+        });
+        self.begin_playing_anew();
+    }
+
+    /// Chooses the lap to compare with.
+    pub(super) fn compare_with(&self, lap: Option<u32>) {
+        if let Some(review) = &mut *self.imp().review.borrow_mut() {
+            review.other = lap;
+        }
+        self.show_position();
     }
 
     pub(super) fn go_to(&self, find: impl FnOnce(&Review) -> Option<Position>) {
@@ -98,7 +137,7 @@ impl ReviewPage {
 
     fn words(&self, review: &Review) -> String {
         let t_s = review.playhead().from_s;
-        let analysis = review.analysis();
+        let analysis = &*review.analysis;
         let place = review.track_place();
         let pass = review.pass();
         let corner = pass.and_then(|it| analysis.corners.iter().find(|corner| corner.number == it.corner));
@@ -115,18 +154,18 @@ impl ReviewPage {
     pub(super) fn show_overlay(&self) {
         let imp = self.imp();
         let mut review = imp.review.borrow_mut();
-        let Some(Review { loaded, timeline, position, overlay, .. }) = &mut *review else { return };
+        let Some(Review { analysis, timeline, position, overlay, .. }) = &mut *review else { return };
         let parts = self.settings().get().overlay;
         let playhead = timeline.playhead(*position);
-        let (tiles, are_new) = overlay.tiles(&loaded.analysis, playhead, imp.picture.fitted_px(), parts);
+        let (tiles, are_new) = overlay.tiles(analysis, playhead, imp.picture.fitted_px(), parts);
         if are_new {
             imp.picture.show_tiles(&[]);
         }
         imp.picture.show_tiles(&tiles);
     }
 
-    pub(super) fn open_viewer(&self, loaded: &Loaded) -> Option<Viewer> {
-        let files: Vec<_> = loaded.footage.chapters.iter().map(|it| it.path.clone()).collect();
+    pub(super) fn open_viewer(&self, footage: &Footage) -> Option<Viewer> {
+        let files: Vec<_> = footage.chapters.iter().map(|it| it.path.clone()).collect();
         if files.is_empty() {
             return None;
         }
@@ -191,14 +230,12 @@ impl ReviewPage {
     }
 }
 
-/// A review opens on the first frame of the first pass that can be seen, else at the beginning.
-pub(super) fn first_moment_s(loaded: &Loaded) -> f64 {
-    let timeline = Timeline::new(loaded.footage.chapters.clone(), loaded.session.samples.duration_s());
-    let begins = loaded.analysis.passes.iter().filter_map(|it| it.times_s().map(|(begin_s, _)| begin_s));
-    let mut begins: Vec<f64> = begins.collect();
-    begins.sort_by(f64::total_cmp);
-    let seen = begins.iter().copied().find(|it| matches!(timeline.at(*it), Position::Frame { .. }));
-    seen.or(begins.first().copied()).unwrap_or(0.0)
+/// A review opens on the first frame of the first pass that can be seen, else on the first pass, else at the beginning.
+pub(super) fn first_position(timeline: &Timeline, analysis: &Analysis) -> Position {
+    let mut begins_s: Vec<f64> = analysis.passes.iter().filter_map(|it| it.times_s()).map(|it| it.0).collect();
+    begins_s.sort_by(f64::total_cmp);
+    let seen = begins_s.iter().copied().find(|it| matches!(timeline.at(*it), Position::Frame { .. }));
+    timeline.at(seen.or(begins_s.first().copied()).unwrap_or(0.0))
 }
 
 /// Why there is no picture.
@@ -206,8 +243,8 @@ fn without_picture(review: &Review) -> String {
     if !review.timeline.has_footage() {
         return "This book has no footage.".to_owned();
     }
-    if review.loaded.footage.chapters.iter().all(|it| it.clock.is_none()) {
-        return format!("The footage is {}.", review.loaded.footage.clock);
+    if review.footage.chapters.iter().all(|it| it.clock.is_none()) {
+        return format!("The footage is {}.", review.footage.clock);
     }
     "There is no footage of this moment.".to_owned()
 }

@@ -1,14 +1,16 @@
 //! Strip, map, passes and plot around the picture: what they show, and when it changes. They are shown anew only where
 //! lap, corner or analysis have changed; the playhead alone moves with each frame.
 
+use std::sync::Arc;
+
 use gtk::prelude::*;
 use gtk4 as gtk;
 
 use crate::analysis::Analysis;
 use crate::book::{Book, Colour, Exit, Id, Tag, TagPlace, What};
+use crate::load::Session;
 use crate::present;
 use crate::strip::{CornerPlot, LapStrip, MapPicture, PassGiven, PassRows, StripTag};
-use crate::track::file::TrackFile;
 use crate::units::SpeedUnit;
 use crate::window::map::MapWidget;
 use crate::window::passes::PassTable;
@@ -16,8 +18,8 @@ use crate::window::plot::CornerPlotView;
 use crate::window::strip::LapStripView;
 
 /// Height of the strip, px.
-const STRIP_HEIGHT: i32 = 190;
-const PLOT_HEIGHT: i32 = 170;
+const STRIP_HEIGHT: i32 = 176;
+const PLOT_HEIGHT: i32 = 160;
 
 /// The widgets around the picture.
 #[derive(Debug, Clone)]
@@ -26,6 +28,9 @@ pub(super) struct Panels {
     pub(super) map: MapWidget,
     pub(super) passes: PassTable,
     pub(super) plot: CornerPlotView,
+    /// Passes, and what else there is room for beside the picture.
+    pub(super) pages: gtk::Notebook,
+    notes: gtk::Label,
 }
 
 /// What the panels show, apart from the playhead.
@@ -37,13 +42,12 @@ pub(super) struct Subject {
     pub(super) other: Option<u32>,
 }
 
-/// Everything that the panels are drawn from.
-#[derive(Debug, Clone, Copy)]
-pub(super) struct Scene<'a> {
-    pub(super) analysis: &'a Analysis,
-    pub(super) track: Option<&'a TrackFile>,
-    pub(super) book: &'a Book,
-    pub(super) unit: SpeedUnit,
+/// Everything that the panels are drawn from: held apart from the review, for they may ask back while they are told.
+#[derive(Debug, Clone)]
+pub(super) struct Scene {
+    pub(super) session: Arc<Session>,
+    pub(super) analysis: Arc<Analysis>,
+    pub(super) book: Book,
 }
 
 impl Panels {
@@ -54,17 +58,40 @@ impl Panels {
             map: MapWidget::new(),
             passes: PassTable::new(),
             plot: CornerPlotView::new(),
+            pages: gtk::Notebook::new(),
+            notes: gtk::Label::builder()
+                .wrap(true)
+                .wrap_mode(gtk::pango::WrapMode::WordChar)
+                .selectable(true)
+                .xalign(0.0)
+                .yalign(0.0)
+                .css_classes(["findings"])
+                .build(),
         };
         side.set_start_child(Some(panels.map.widget()));
-        let tables = gtk::Box::new(gtk::Orientation::Vertical, 0);
         panels.passes.widget().set_vexpand(true);
         panels.plot.widget().set_height_request(PLOT_HEIGHT);
-        tables.append(panels.passes.widget());
-        tables.append(panels.plot.widget());
-        side.set_end_child(Some(&tables));
+        let passes = gtk::Paned::new(gtk::Orientation::Vertical);
+        passes.set_start_child(Some(panels.passes.widget()));
+        passes.set_end_child(Some(panels.plot.widget()));
+        passes.set_resize_end_child(false);
+        passes.set_shrink_end_child(false);
+        panels.pages.append_page(&passes, Some(&gtk::Label::new(Some("Passes"))));
+        side.set_end_child(Some(&panels.pages));
+        let scrolled = gtk::ScrolledWindow::builder()
+            .child(&panels.notes)
+            .hscrollbar_policy(gtk::PolicyType::Never)
+            .build();
+        panels.pages.append_page(&scrolled, Some(&gtk::Label::new(Some("Files"))));
         panels.strip.widget().set_height_request(STRIP_HEIGHT);
         below.append(panels.strip.widget());
         panels
+    }
+
+    /// Says what was set aside, assumed or found odd in the session's files.
+    pub(super) fn show_notes(&self, sentences: &[String]) {
+        let text = if sentences.is_empty() { "Nothing was set aside.".to_owned() } else { sentences.join("\n\n") };
+        self.notes.set_text(&text);
     }
 
     pub(super) fn set_playhead(&self, t_s: f64) {
@@ -74,28 +101,29 @@ impl Panels {
     }
 
     /// Shows what has changed from `before` to `now`; all of it where there is no before.
-    pub(super) fn show(&self, scene: Scene<'_>, before: Option<Subject>, now: Subject) {
+    pub(super) fn show(&self, scene: &Scene, before: Option<Subject>, now: Subject, unit: SpeedUnit) {
         let has_changed = |what: fn(&Subject) -> Option<u32>| before.is_none_or(|it| what(&it) != what(&now));
         let has_other_changed = has_changed(|it| it.other);
         if has_changed(|it| it.lap) {
-            let tags = strip_tags(scene.book, scene.analysis);
-            self.strip.show(LapStrip::of(scene.analysis, now.lap.unwrap_or(0), &tags), scene.unit);
+            let tags = strip_tags(&scene.book, &scene.analysis);
+            self.strip.show(LapStrip::of(&scene.analysis, now.lap.unwrap_or(0), &tags), unit);
         }
         if has_changed(|it| it.lap) || has_other_changed {
-            let picture = MapPicture::of(scene.analysis, scene.track, now.lap.unwrap_or(0), now.other);
-            self.map.show(picture, scene.unit);
+            let picture =
+                MapPicture::of(&scene.analysis, scene.session.inputs.track.as_ref(), now.lap.unwrap_or(0), now.other);
+            self.map.show(picture, unit);
         }
         let Some(corner) = now.corner else { return };
         if has_changed(|it| it.corner) {
-            let rows = PassRows::of(scene.analysis, corner, scene.unit);
-            let given = given(scene.book, scene.analysis, corner);
+            let rows = PassRows::of(&scene.analysis, corner, unit);
+            let given = given(&scene.book, &scene.analysis, corner);
             self.passes.show(&rows.with(&given));
         }
         if has_changed(|it| it.corner) || has_changed(|it| it.lap) || has_other_changed {
             self.passes.set_chosen(now.lap);
             self.passes.set_other(now.other);
             let laps: Vec<u32> = now.lap.into_iter().chain(now.other).collect();
-            self.plot.show(CornerPlot::of(scene.analysis, corner, &laps), scene.unit);
+            self.plot.show(CornerPlot::of(&scene.analysis, corner, &laps), unit);
         }
     }
 }

@@ -4,8 +4,8 @@
 use gtk::glib;
 use gtk4 as gtk;
 
-use crate::book::store::Keeper;
 use crate::book::Book;
+use crate::book::store::Keeper;
 use crate::job;
 
 #[derive(Debug)]

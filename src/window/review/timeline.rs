@@ -40,10 +40,6 @@ impl Timeline {
         self.index = Some(index);
     }
 
-    pub(super) fn is_indexed(&self) -> bool {
-        self.index.is_some()
-    }
-
     pub(super) fn has_footage(&self) -> bool {
         !self.chapters.is_empty()
     }

@@ -89,7 +89,7 @@ impl ReviewPage {
     /// The sound of the frame on show, from there; silence where there is no footage.
     fn play_sound(&self, review: &mut Review, position: Position, rate: f64, volume: f64) {
         let Position::Frame { place, .. } = position else { return review.sounding.pause() };
-        let Some(chapter) = review.loaded.footage.chapters.get(place.chapter) else { return };
+        let Some(chapter) = review.footage.chapters.get(place.chapter) else { return };
         let (silent, inbox) = async_channel::bounded(1);
         // A review that is closed meanwhile needs no word.
         let on_silent = move |sentence| drop(silent.try_send(sentence));

@@ -1,0 +1,263 @@
+//! Changing the book: each change is one operation, saved at once, and what hangs on it is computed and shown anew.
+
+use std::sync::Arc;
+
+use gtk::gdk;
+use gtk::prelude::*;
+use gtk::subclass::prelude::*;
+use gtk4 as gtk;
+
+use crate::analysis;
+use crate::book::store::Keeper;
+use crate::book::{Book, Exit, Id, MarkPlace, Op, Refused, Tag, TagPlace, What};
+use crate::corners::MarkKind;
+use crate::load::name_corners;
+use crate::window::inbox::in_background;
+use crate::window::navigate::Stops;
+use crate::window::review::panels::tag_time_s;
+use crate::window::review::saver::Saver;
+use crate::window::review::session_overlay::SessionOverlay;
+use crate::window::review::{Review, ReviewPage};
+
+impl ReviewPage {
+    pub(super) fn open_saver(&self, keeper: Keeper) -> Saver {
+        let page = self.downgrade();
+        Saver::new(keeper, move |trouble| {
+            if let (Some(page), Some(sentence)) = (page.upgrade(), trouble) {
+                page.tell(&sentence);
+            }
+        })
+    }
+
+    /// Does an operation; a refused one is told and changes nothing.
+    pub(super) fn change(&self, op: Op) {
+        self.edit(|review| review.history.apply(op).map(|()| true));
+    }
+
+    pub(crate) fn undo(&self) {
+        self.edit(|review| Ok(review.history.undo()));
+    }
+
+    pub(crate) fn redo(&self) {
+        self.edit(|review| Ok(review.history.redo()));
+    }
+
+    pub(crate) fn can_undo(&self) -> bool {
+        self.imp().review.borrow().as_ref().is_some_and(|it| it.history.can_undo())
+    }
+
+    pub(crate) fn can_redo(&self) -> bool {
+        self.imp().review.borrow().as_ref().is_some_and(|it| it.history.can_redo())
+    }
+
+    fn edit(&self, edit: impl FnOnce(&mut Review) -> Result<bool, Refused>) {
+        let edited = match &mut *self.imp().review.borrow_mut() {
+            Some(review) => {
+                let before = review.history.book().clone();
+                edit(review).map(|has_changed| has_changed.then_some(before))
+            }
+            None => Ok(None),
+        };
+        match edited {
+            Ok(Some(before)) => self.take_in(&before),
+            Ok(None) => {}
+            Err(refused) => self.tell(&refused.to_string()),
+        }
+    }
+
+    /// Saves the book as it is now, and shows what has changed in it.
+    fn take_in(&self, before: &Book) {
+        let needs_analysis = match &mut *self.imp().review.borrow_mut() {
+            Some(review) => {
+                let book = review.history.book();
+                review.saver.save(book);
+                if book.corner_names != before.corner_names {
+                    name_corners(Arc::make_mut(&mut review.analysis), book);
+                }
+                book.mark_edits() != before.mark_edits() || book.marked_crossing_s != before.marked_crossing_s
+            }
+            None => return,
+        };
+        if needs_analysis {
+            self.analyse_anew();
+        }
+        self.take_in_tags();
+        self.show_anew();
+        self.tell_changed();
+    }
+
+    fn tell_changed(&self) {
+        self.imp().on_changed.tell(());
+    }
+
+    pub(super) fn take_in_tags(&self) {
+        if let Some(review) = &mut *self.imp().review.borrow_mut() {
+            let times_s: Vec<f64> =
+                review.history.book().tags.values().filter_map(|it| tag_time_s(it, &review.analysis)).collect();
+            review.stops.set_tags(times_s.into_iter());
+        }
+    }
+
+    /// Shows all panels anew where they are.
+    fn show_anew(&self) {
+        if let Some(review) = &mut *self.imp().review.borrow_mut() {
+            // The corner on show stays, even where the playhead is far from it.
+            let corner = review.shown.and_then(|it| it.corner);
+            review.shown = None;
+            review.corner_before = corner;
+        }
+        self.show_position();
+    }
+
+    /// Computes everything from the corrections as they are now, in the background; a newer change replaces an older.
+    fn analyse_anew(&self) {
+        let page = self.downgrade();
+        let Some((session, book)) =
+            self.imp().review.borrow().as_ref().map(|it| (it.session.clone(), it.history.book().clone()))
+        else {
+            return;
+        };
+        let running = in_background(
+            "analysis",
+            move |context| {
+                let mut inputs = session.inputs.clone();
+                inputs.edits = book.mark_edits();
+                inputs.marked_crossing_s = book.marked_crossing_s;
+                let mut analysis = analysis::run(&inputs, context)?;
+                name_corners(&mut analysis, &book);
+                Ok::<_, crate::job::Cancelled>(analysis)
+            },
+            move |result| {
+                if let (Some(page), Ok(analysis)) = (page.upgrade(), result) {
+                    page.take_analysis(Arc::new(analysis));
+                }
+            },
+        );
+        if let Some(review) = &mut *self.imp().review.borrow_mut() {
+            review.analysing = Some(running);
+        }
+    }
+
+    fn take_analysis(&self, analysis: Arc<analysis::Analysis>) {
+        let unit = self.settings().get().speed_unit;
+        if let Some(review) = &mut *self.imp().review.borrow_mut() {
+            review.stops = Stops::of(&analysis);
+            review.overlay = SessionOverlay::new(&analysis, unit);
+            review.analysis = analysis;
+            review.analysing = None;
+        }
+        self.take_in_tags();
+        self.show_anew();
+    }
+
+    /// Puts a mark of the lap on show at a log time, s, or gives it back to the program.
+    pub(super) fn move_mark(&self, corner: u32, mark: MarkKind, t_s: Option<f64>) {
+        let lap = self.imp().review.borrow().as_ref().and_then(|it| it.subject().lap);
+        if let Some(lap) = lap {
+            self.change(Op::Mark(MarkPlace { lap, corner, mark }, t_s));
+        }
+    }
+
+    /// Puts a mark of the pass at the playhead on the frame on show.
+    pub(super) fn mark_here(&self, mark: MarkKind) {
+        let here = self.imp().review.borrow().as_ref().and_then(|review| {
+            let pass = review.pass()?;
+            Some((MarkPlace { lap: pass.lap, corner: pass.corner, mark }, review.playhead().from_s))
+        });
+        match here {
+            Some((place, t_s)) => self.change(Op::Mark(place, Some(t_s))),
+            None => self.tell("there is no corner here to set a mark of; go to one first"),
+        }
+    }
+
+    /// Gives all marks of the pass at the playhead back to the program.
+    pub(super) fn give_marks_back(&self) {
+        let op = self.imp().review.borrow().as_ref().and_then(|review| {
+            let pass = review.pass()?;
+            let moved = review.history.book().marks.keys().copied();
+            let of_pass = moved.filter(|it| (it.lap, it.corner) == (pass.lap, pass.corner));
+            let ops: Vec<Op> = of_pass.map(|it| Op::Mark(it, None)).collect();
+            (!ops.is_empty()).then_some(Op::Several(ops))
+        });
+        match op {
+            Some(op) => self.change(op),
+            None => self.tell("no mark of this pass was moved by hand"),
+        }
+    }
+
+    /// Puts a tag on the frame on show.
+    pub(super) fn tag_frame(&self, what: What) {
+        self.tag(what, |review| Some(TagPlace::Frame { t_s: review.playhead().from_s }));
+    }
+
+    /// Puts a tag on the pass at the playhead.
+    pub(super) fn tag_pass(&self, what: What) {
+        self.tag(what, |review| {
+            let pass = review.pass()?;
+            Some(TagPlace::Pass { lap: pass.lap, corner: pass.corner })
+        });
+    }
+
+    fn tag(&self, what: What, on: impl FnOnce(&Review) -> Option<TagPlace>) {
+        let op = self.imp().review.borrow().as_ref().and_then(|review| {
+            let tag = Tag { on: on(review)?, what, note: None };
+            Some(Op::Tag(review.history.book().next_id, Some(tag)))
+        });
+        match op {
+            Some(op) => self.change(op),
+            None => self.tell("there is no pass here to tag; go to a corner first"),
+        }
+    }
+
+    /// Rates the exit of the pass at the playhead; the same rating again takes it back.
+    pub(super) fn rate_exit(&self, exit: Exit) {
+        let op = self.imp().review.borrow().as_ref().and_then(|review| {
+            let (pass, book) = (review.pass()?, review.history.book());
+            let tag = |on| Tag { on, what: What::Exit(exit), note: None };
+            let on = TagPlace::Pass { lap: pass.lap, corner: pass.corner };
+            Some(match book.exit_of(pass.lap, pass.corner) {
+                Some((id, rated)) if rated == exit => Op::Tag(id, None),
+                Some((id, _)) => {
+                    let note = book.tags.get(&id).and_then(|it| it.note.clone());
+                    Op::Tag(id, Some(Tag { note, ..tag(on) }))
+                }
+                None => Op::Tag(book.next_id, Some(tag(on))),
+            })
+        });
+        match op {
+            Some(op) => self.change(op),
+            None => self.tell("there is no pass here to rate; go to a corner first"),
+        }
+    }
+
+    /// Puts on the tag whose key was typed: on the frame, or with Shift on the pass. `false` where it is no tag's key.
+    pub(super) fn tag_by_key(&self, key: gdk::Key, keycode: u32, on_pass: bool) -> bool {
+        let kind = self.imp().review.borrow().as_ref().and_then(|review| {
+            let typed = self.unshifted(keycode).or(key.to_unicode())?;
+            review.history.book().kind_of_key(typed).map(|(id, _)| id)
+        });
+        let Some(kind) = kind else { return false };
+        if on_pass {
+            self.tag_pass(What::Kind(kind))
+        } else {
+            self.tag_frame(What::Kind(kind))
+        }
+        true
+    }
+
+    /// What a key of the keyboard types without Shift.
+    fn unshifted(&self, keycode: u32) -> Option<char> {
+        let keys = self.display().map_keycode(keycode)?;
+        keys.into_iter().find(|(key, _)| key.level() == 0).and_then(|(_, key)| key.to_unicode())
+    }
+
+    /// Goes to a tag by its number.
+    pub(super) fn go_to_tag(&self, tag: u64) {
+        self.go_to(|review| {
+            let id = Id(u32::try_from(tag).ok()?);
+            let t_s = tag_time_s(review.history.book().tags.get(&id)?, &review.analysis)?;
+            Some(review.timeline.at(t_s))
+        });
+        self.begin_playing_anew();
+    }
+}
