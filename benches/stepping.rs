@@ -23,6 +23,7 @@ const CORNER: std::ops::Range<usize> = 280..520;
 /// As a held key repeats.
 const KEY_REPEAT: Duration = Duration::from_millis(33);
 const JUMPS: usize = 12;
+const TURNS: usize = 3;
 
 fn main() {
     if Command::new("ffmpeg").arg("-version").stdout(Stdio::null()).stderr(Stdio::null()).status().is_err() {
@@ -50,15 +51,24 @@ fn stepping(film: &Path, name: &str, size_px: Option<(u32, u32)>, bare_ms: f64, 
     let first_back_ms = eye.look(GROUP_FRAMES * 2 - 11);
     println!("{name}: first step back        {first_back_ms:7.1} ms          goal below {:.0}", bare_ms * 250.0);
 
+    // In turn, for the machine may have other work: the step of each turn beside the bare decode of the same turn.
+    let mut ratios = Vec::new();
+    for _ in 0..TURNS {
+        let bare_ms = bare_decode_ms(film);
+        // Anew each time, so that nothing of the corner is kept.
+        let mut eye = Eye::open(film, size_px);
+        eye.look(CORNER.start);
+        let begin = Instant::now();
+        let steps = CORNER.skip(1).map(|number| eye.look(number)).count();
+        let step_ms = begin.elapsed().as_secs_f64() * 1e3 / steps as f64;
+        println!("{name}: step forward, at once  {step_ms:7.2} ms mean, bare decode {bare_ms:.2} ms");
+        ratios.push(step_ms / bare_ms);
+    }
+    println!("{name}: step forward           {:7.2} of bare decode, goal at most 1.3", median(&ratios));
     let mut eye = Eye::open(film, size_px);
-    eye.look(CORNER.start);
-    let begin = Instant::now();
-    let forwards: Vec<f64> = CORNER.skip(1).map(|number| eye.look(number)).collect();
-    let mean_ms = begin.elapsed().as_secs_f64() * 1e3 / forwards.len() as f64;
-    println!(
-        "{name}: step forward, at once  {mean_ms:7.2} ms mean     {:.2} of bare decode, goal at most 1.3",
-        mean_ms / bare_ms
-    );
+    for number in CORNER {
+        eye.look(number);
+    }
     let back: Vec<f64> = CORNER.rev().skip(1).map(|number| eye.look(number)).collect();
     print_steps(&format!("{name}: steps back, at once   "), &back);
 
@@ -146,13 +156,12 @@ fn reader(film: &Path) -> FrameReader {
 
 fn bare_decode_ms(film: &Path) -> f64 {
     let mut reader = reader(film);
-    reader.next_frame().unwrap();
-    let begin = Instant::now();
-    let mut frames = 0;
-    while reader.next_frame().unwrap().is_some() {
-        frames += 1;
+    for _ in 0..CORNER.start {
+        reader.next_frame().unwrap();
     }
-    begin.elapsed().as_secs_f64() * 1e3 / f64::from(frames)
+    let begin = Instant::now();
+    let frames = CORNER.map(|_| reader.next_frame().unwrap()).filter(Option::is_some).count();
+    begin.elapsed().as_secs_f64() * 1e3 / frames as f64
 }
 
 fn bare_search_ms(film: &Path) -> f64 {
