@@ -419,8 +419,10 @@ impl Worker<'_> {
             Ok(Step::Decoded(decoded)) => {
                 let (place, planes) = Planes::of(decoded, self.size_px);
                 let is_there = place >= missing;
-                if (is_there || self.is_near(place, missing)) && !self.keep(place, planes) && is_there {
-                    self.is_settled = true;
+                if is_there || self.is_near(place, missing) {
+                    let is_kept = self.keep(place, planes);
+                    // Where there is no room for it, there is none for those after it either.
+                    self.is_settled = is_there && !is_kept;
                 }
             }
             // Whoever asks for that place is told what is wrong with it.
