@@ -333,3 +333,18 @@ fn a_screen_finds_what_it_asks_for() {
     book.apply(Op::ReferencePoint(book.next_id, Some(point))).unwrap();
     assert_eq!((book.reference_points_of(2).count(), book.reference_points_of(1).count()), (1, 0));
 }
+
+#[test]
+fn a_moved_file_is_named_anew_in_every_place() {
+    let mut book = Book { track: Some(file("track.json")), ..Book::new(vec![file("a.csv"), file("b.csv")]) };
+    book.recording.chapters = vec![file("a.mp4")];
+    let before = book.clone();
+    let inverse = book.apply(book.moved("b.csv".as_ref(), file("new.csv")).unwrap()).unwrap();
+    assert_eq!(book.logs, [file("a.csv"), file("new.csv")]);
+    assert_eq!((&book.recording, &book.track), (&before.recording, &before.track));
+    book.apply(inverse).unwrap();
+    assert_eq!(book, before);
+    book.apply(book.moved("track.json".as_ref(), file("t.json")).unwrap()).unwrap();
+    assert_eq!(book.track, Some(file("t.json")));
+    assert_eq!(book.moved("nowhere.csv".as_ref(), file("c.csv")), None);
+}

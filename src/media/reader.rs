@@ -43,6 +43,19 @@ pub struct Frame {
     pub info: gst_video::VideoInfo,
 }
 
+/// A search for the frame on show at `at` that has been sent this far before it.
+#[derive(Debug, Clone, Copy)]
+struct Landing {
+    at: VideoTime,
+    back_ns: i64,
+}
+
+impl Landing {
+    fn target(self) -> VideoTime {
+        VideoTime((self.at.0 - self.back_ns).max(0))
+    }
+}
+
 /// Reads one file's frames in the order shown.
 #[derive(Debug)]
 pub struct FrameReader {
@@ -50,7 +63,11 @@ pub struct FrameReader {
     source: Source,
     zero: Zero,
     ahead: VecDeque<Frame>,
+    /// Out of the pipeline already, not yet looked at.
+    ready: Option<gst::Sample>,
     last_at: Option<VideoTime>,
+    /// What is searched for, until the first frame that comes has been looked at.
+    landing: Option<Landing>,
     /// Time of the frame, if any, that lies exactly where the segment of the last search begins.
     at_segment_start: Option<VideoTime>,
 }
@@ -62,13 +79,22 @@ impl FrameReader {
         let path_for_errors = path.to_owned();
         let chain = move |stream: &Stream| picture_chain(&path_for_errors, stream, orientation, picture);
         let source = Source::open(path, Which::Video, Box::new(chain))?;
-        Ok(Self { path: path.to_owned(), source, zero, ahead: VecDeque::new(), last_at: None, at_segment_start: None })
+        Ok(Self {
+            path: path.to_owned(),
+            source,
+            zero,
+            ahead: VecDeque::new(),
+            ready: None,
+            last_at: None,
+            landing: None,
+            at_segment_start: None,
+        })
     }
 
     /// Goes to the frame on show at `at`: the last one whose presentation time is not after it (the first frame, where
     /// `at` lies before it). [`FrameReader::next_frame`] gives it next.
     pub fn seek(&mut self, at: VideoTime) -> Result<(), Error> {
-        self.seek_before(at)?;
+        self.begin_search(at)?;
         while self.next_time()?.is_some_and(|next| next <= at) {
             let Some(on_show) = self.ahead.pop_front() else { break };
             if self.next_time()?.is_none_or(|next| next > at) {
@@ -79,27 +105,49 @@ impl FrameReader {
         Ok(())
     }
 
-    /// Goes to a frame at or before the one on show at `at`, from which it can be decoded: the key frame before, or
-    /// one near it. Whoever calls this decodes the frames between one by one, and may stop at any of them.
-    pub fn seek_before(&mut self, at: VideoTime) -> Result<(), Error> {
-        let mut back_ns = 0;
-        loop {
-            let target = VideoTime((at.0 - back_ns).max(0));
-            self.ahead.clear();
-            self.last_at = None;
-            self.source.seek(self.zero.stream_ns(target))?;
-            let landed = self.first_sure_frame(target.0 == 0)?;
-            let has_landed = landed.as_ref().is_some_and(|frame| frame.at <= at);
-            self.ahead.extend(landed);
-            if has_landed || target.0 == 0 {
-                return Ok(());
-            }
-            back_ns = (2 * back_ns).max(STEP_BACK_NS);
+    /// Sends the decoder to a frame at or before the one on show at `at`, from which that can be decoded: the key frame
+    /// before, or one near it. [`FrameReader::next_frame`] gives that frame next; whoever calls this decodes the frames
+    /// between one by one, and may stop at any of them.
+    pub fn begin_search(&mut self, at: VideoTime) -> Result<(), Error> {
+        self.search(Landing { at, back_ns: 0 })
+    }
+
+    /// Whether the next frame is coming, after a search for which the decoder has to start up. False at the end and in
+    /// error, too: that only [`FrameReader::next_frame`] tells.
+    pub fn is_ready(&mut self) -> bool {
+        if self.ready.is_none() {
+            self.ready = self.source.pull_ready();
         }
+        self.ready.is_some() || !self.ahead.is_empty()
+    }
+
+    fn search(&mut self, landing: Landing) -> Result<(), Error> {
+        self.ahead.clear();
+        // A sample that is held while the pipeline is told to seek gets in its way.
+        self.ready = None;
+        self.last_at = None;
+        self.source.seek(self.zero.stream_ns(landing.target()))?;
+        self.landing = Some(landing);
+        Ok(())
+    }
+
+    /// Looks at where a search has landed, and searches farther before where it is behind its target.
+    fn land(&mut self) -> Result<(), Error> {
+        while let Some(landing) = self.landing.take() {
+            let is_at_beginning = landing.target().0 == 0;
+            let landed = self.first_sure_frame(is_at_beginning)?;
+            if is_at_beginning || landed.as_ref().is_some_and(|frame| frame.at <= landing.at) {
+                self.ahead.extend(landed);
+            } else {
+                self.search(Landing { back_ns: (2 * landing.back_ns).max(STEP_BACK_NS), ..landing })?;
+            }
+        }
+        Ok(())
     }
 
     /// The next frame; `None` after the last one.
     pub fn next_frame(&mut self) -> Result<Option<Frame>, Error> {
+        self.land()?;
         match self.ahead.pop_front() {
             Some(frame) => Ok(Some(frame)),
             None => self.decode(),
@@ -108,6 +156,7 @@ impl FrameReader {
 
     /// When the frame after the one given last is shown; `None` at the end.
     pub fn next_time(&mut self) -> Result<Option<VideoTime>, Error> {
+        self.land()?;
         if self.ahead.is_empty() {
             let decoded = self.decode()?;
             self.ahead.extend(decoded);
@@ -126,7 +175,7 @@ impl FrameReader {
 
     /// The next frame out of the decoder that is shown and later than the one before.
     fn decode(&mut self) -> Result<Option<Frame>, Error> {
-        while let Some(sample) = self.source.pull()? {
+        while let Some(sample) = self.pull()? {
             let Some(timed) = Timed::of(&sample) else { continue };
             let Some(at) = self.zero.presentation(timed) else { continue };
             if self.last_at.is_some_and(|last| at <= last) {
@@ -139,6 +188,13 @@ impl FrameReader {
             return self.frame(at, &sample).map(Some);
         }
         Ok(None)
+    }
+
+    fn pull(&mut self) -> Result<Option<gst::Sample>, Error> {
+        match self.ready.take() {
+            Some(sample) => Ok(Some(sample)),
+            None => self.source.pull(),
+        }
     }
 
     fn frame(&self, at: VideoTime, sample: &gst::Sample) -> Result<Frame, Error> {

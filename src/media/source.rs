@@ -188,6 +188,11 @@ impl Source {
         Err(self.damaged("no picture comes any more".to_owned()))
     }
 
+    /// The next sample, if it lies ready. Tells nothing of errors.
+    pub(crate) fn pull_ready(&self) -> Option<gst::Sample> {
+        self.sink.try_pull_sample(gst::ClockTime::ZERO)
+    }
+
     /// Goes to the last key frame at or before a stream time (nanoseconds); samples follow from there.
     pub(crate) fn seek(&self, stream_ns: i64) -> Result<(), Error> {
         let flags = gst::SeekFlags::FLUSH | gst::SeekFlags::KEY_UNIT | gst::SeekFlags::SNAP_BEFORE;

@@ -44,6 +44,6 @@ mod tests {
         };
         assert_eq!(whereabouts(here, SpeedUnit::default()), "Lap 3 · T4 · 412 m · 83.4 km/h · 2:13.456");
         let off = Whereabouts { t_s: 3.0, ..Whereabouts::default() };
-        assert_eq!(whereabouts(off, SpeedUnit::MetresPerSecond), "– m/s · 3.000");
+        assert_eq!(whereabouts(off, SpeedUnit::MetresPerSecond), "– m/s · 0:03.000");
     }
 }

@@ -4,6 +4,7 @@ use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 use crate::analysis::Analysis;
+use crate::book::file::refer_to;
 use crate::book::store::Store;
 use crate::clock::FootageClock;
 use crate::job::Context;
@@ -41,9 +42,28 @@ pub(crate) struct Chapter {
     pub(crate) end: VideoTime,
 }
 
-/// Opens a book. Footage that cannot be used does not keep the log from being reviewed.
+/// Opens a book to review and change it. Footage that cannot be used does not keep the log from being reviewed.
 pub(crate) fn load(path: &Path, context: &Context) -> anyhow::Result<Loaded> {
-    let store = Store::open(path)?;
+    load_store(path, Store::open(path)?, context)
+}
+
+/// Opens a book to look at it, whoever else has it open.
+pub(crate) fn load_to_read(path: &Path, context: &Context) -> anyhow::Result<Loaded> {
+    load_store(path, Store::open_to_read(path)?, context)
+}
+
+/// Says in the book that a file it misses is now elsewhere, and opens it.
+///
+/// # Errors
+/// The book names no such file, or what [`load`] may say.
+pub(crate) fn load_with_found(path: &Path, missing: &Path, found: &Path, context: &Context) -> anyhow::Result<Loaded> {
+    let mut store = Store::open(path)?;
+    let op = store.book().moved(missing, refer_to(found)?);
+    store.apply(op.ok_or_else(|| anyhow::anyhow!("{}: the book names no such file", missing.display()))?)?;
+    load_store(path, store, context)
+}
+
+fn load_store(path: &Path, store: Store, context: &Context) -> anyhow::Result<Loaded> {
     let session = load::open(path, &Reading::default(), context)?;
     let analysis = load::analyse(&session, context)?;
     let mut sentences: Vec<String> = analysis.notes.iter().map(present::note).collect();

@@ -11,6 +11,7 @@ use gtk::prelude::*;
 use gtk::subclass::prelude::*;
 use gtk4 as gtk;
 
+use crate::book::store::OpenError;
 use crate::book::{self, Op};
 use crate::files::Overwrite;
 use crate::job::Context;
@@ -46,6 +47,8 @@ mod imp {
         #[template_child]
         pub(super) message_label: TemplateChild<gtk::Label>,
         #[template_child]
+        pub(super) message_action: TemplateChild<gtk::Button>,
+        #[template_child]
         pub(super) message_close: TemplateChild<gtk::Button>,
         #[template_child]
         pub(super) stack: TemplateChild<gtk::Stack>,
@@ -61,6 +64,8 @@ mod imp {
         pub(super) review_page: TemplateChild<ReviewPage>,
         pub(super) settings: OnceCell<SharedSettings>,
         pub(super) running: RefCell<Option<Running>>,
+        /// What the button of the message does.
+        pub(super) way_out: RefCell<Option<WayOut>>,
         /// The page to go back to when what is running is cancelled.
         pub(super) page_before: Cell<Page>,
     }
@@ -110,6 +115,42 @@ impl Page {
             Self::Start => "start",
             Self::Busy => "busy",
             Self::Review => "review",
+        }
+    }
+}
+
+/// How many of which files are chosen.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Choice {
+    Book,
+    One,
+    Several,
+}
+
+/// What can be done about a book that does not open.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(super) enum WayOut {
+    OpenToRead { book: PathBuf },
+    Find { book: PathBuf, missing: PathBuf },
+}
+
+impl WayOut {
+    fn of(error: &anyhow::Error) -> Option<Self> {
+        if let Some(OpenError::InUse { file }) = error.downcast_ref() {
+            return Some(Self::OpenToRead { book: file.into() });
+        }
+        match error.downcast_ref() {
+            Some(load::Error::Book(book::file::Error::Missing { path, book, .. })) => {
+                Some(Self::Find { book: book.into(), missing: path.clone() })
+            }
+            _ => None,
+        }
+    }
+
+    fn label(&self) -> &'static str {
+        match self {
+            Self::OpenToRead { .. } => "Open to read only",
+            Self::Find { .. } => "Find the file…",
         }
     }
 }
@@ -165,6 +206,8 @@ impl MainWindow {
         };
         let hide_message = with_window(|it| it.imp().message_revealer.set_reveal_child(false));
         imp.message_close.connect_clicked(move |_| hide_message());
+        let way_out = with_window(Self::take_way_out);
+        imp.message_action.connect_clicked(move |_| way_out());
         let cancel = with_window(Self::cancel);
         imp.busy_cancel.connect_clicked(move |_| cancel());
         let window = self.downgrade();
@@ -219,9 +262,39 @@ impl MainWindow {
 
     /// Shows one sentence until the person closes it or does something else that opens.
     pub(crate) fn tell(&self, sentence: &str) {
+        self.tell_with(sentence, None);
+    }
+
+    /// The same with a button that offers a way out.
+    fn tell_with(&self, sentence: &str, way_out: Option<WayOut>) {
         let imp = self.imp();
         imp.message_label.set_text(sentence);
+        imp.message_action.set_visible(way_out.is_some());
+        imp.message_action.set_label(way_out.as_ref().map_or("", WayOut::label));
+        imp.way_out.replace(way_out);
         imp.message_revealer.set_reveal_child(true);
+    }
+
+    fn take_way_out(&self) {
+        self.imp().message_revealer.set_reveal_child(false);
+        match self.imp().way_out.take() {
+            Some(WayOut::OpenToRead { book }) => {
+                self.load("Opening", move |context| loading::load_to_read(&book, context));
+            }
+            Some(WayOut::Find { book, missing }) => self.choose_found(book, missing),
+            None => {}
+        }
+    }
+
+    /// Asks where a file is now that the book misses.
+    fn choose_found(&self, book: PathBuf, missing: PathBuf) {
+        let name = missing.file_name().unwrap_or_default().to_string_lossy().into_owned();
+        self.choose(&format!("Where is {name}?"), "Use this file", Choice::One, move |window, paths| {
+            if let [found] = paths {
+                let (book, missing, found) = (book.clone(), missing.clone(), found.clone());
+                window.load("Opening", move |context| loading::load_with_found(&book, &missing, &found, context));
+            }
+        });
     }
 
     /// Opens a book, or makes one of a log, as the file's content says.
@@ -312,7 +385,7 @@ impl MainWindow {
             }
             Err(error) => {
                 self.show_page(imp.page_before.get());
-                self.tell(&error.to_string());
+                self.tell_with(&error.to_string(), WayOut::of(&error));
             }
         }
     }
@@ -329,14 +402,14 @@ impl MainWindow {
     }
 
     fn choose_files(&self) {
-        self.choose("New book from files", "Make a book", true);
+        self.choose("New book from files", "Make a book", Choice::Several, Self::open_files);
     }
 
     fn choose_book(&self) {
-        self.choose("Open a book", "Open", false);
+        self.choose("Open a book", "Open", Choice::Book, Self::open_files);
     }
 
-    fn choose(&self, title: &str, accept: &str, several: bool) {
+    fn choose(&self, title: &str, accept: &str, choice: Choice, chosen: impl Fn(&Self, &[PathBuf]) + 'static) {
         let chooser = gtk::FileChooserNative::new(
             Some(title),
             Some(self),
@@ -344,9 +417,9 @@ impl MainWindow {
             Some(accept),
             Some("Cancel"),
         );
-        chooser.set_select_multiple(several);
+        chooser.set_select_multiple(choice == Choice::Several);
         chooser.set_modal(true);
-        if !several {
+        if choice == Choice::Book {
             let books = gtk::FileFilter::new();
             books.set_name(Some("Books"));
             books.add_pattern("*.cornerbook");
@@ -366,7 +439,7 @@ impl MainWindow {
                 let paths: Vec<PathBuf> = (0..files.n_items())
                     .filter_map(|it| files.item(it)?.downcast::<gio::File>().ok()?.path())
                     .collect();
-                window.open_files(&paths);
+                chosen(&window, &paths);
             }
             held.destroy();
         });

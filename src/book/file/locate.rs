@@ -3,7 +3,7 @@
 use std::path::{Component, Path, PathBuf};
 
 use crate::book::file::Error;
-use crate::book::{Book, FileRef, FootageRef};
+use crate::book::{Book, FileRef, FootageRef, Op, Recording, Trackside};
 use crate::files;
 use crate::session::{Note, NoteKind, Place};
 
@@ -20,6 +20,32 @@ pub fn refer_to(path: &Path) -> Result<FileRef, Error> {
             }
             .into()),
         },
+    }
+}
+
+impl Book {
+    /// The change that says where a file is now that the book names at `was`, in every place that names it; `None`
+    /// where none does.
+    pub fn moved(&self, was: &Path, now: FileRef) -> Option<Op> {
+        let in_place = |file: &FileRef| if file.path == was { now.clone() } else { file.clone() };
+        let in_list = |files: &[FileRef]| {
+            let moved: Vec<FileRef> = files.iter().map(in_place).collect();
+            (moved != files).then_some(moved)
+        };
+        let alone = |file: &Option<FileRef>| file.as_ref().filter(|it| it.path == was).map(|_| Some(now.clone()));
+        let recording = |chapters| Op::Recording(Recording { chapters, pins: self.recording.pins.clone() });
+        let trackside = self.trackside.iter().filter(|(_, it)| it.file.path == was);
+        let ops: Vec<Op> = [
+            in_list(&self.logs).map(Op::Logs),
+            in_list(&self.recording.chapters).map(recording),
+            alone(&self.track).map(Op::Track),
+            alone(&self.columns).map(Op::Columns),
+        ]
+        .into_iter()
+        .flatten()
+        .chain(trackside.map(|(id, it)| Op::Trackside(*id, Some(Trackside { file: now.clone(), ..it.clone() }))))
+        .collect();
+        (!ops.is_empty()).then_some(Op::Several(ops))
     }
 }
 

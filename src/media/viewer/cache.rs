@@ -85,12 +85,14 @@ impl<T: Kept> Cache<T> {
         Some(value)
     }
 
-    /// Keeps only what `is_wanted`.
-    pub(crate) fn retain(&mut self, is_wanted: impl Fn(&T) -> bool) {
-        let unwanted: Vec<FootagePlace> =
-            self.entries.iter().filter(|(_, value)| !is_wanted(value)).map(|(place, _)| *place).collect();
-        for place in unwanted {
-            self.remove(place);
+    /// Keeps only what is wanted, after it may have changed: never into something of more bytes.
+    pub(crate) fn retain(&mut self, mut is_wanted: impl FnMut(&mut T) -> bool) {
+        let places: Vec<FootagePlace> = self.entries.keys().copied().collect();
+        for place in places {
+            let Some(mut value) = self.remove(place) else { continue };
+            if is_wanted(&mut value) {
+                self.insert(place, value);
+            }
         }
     }
 

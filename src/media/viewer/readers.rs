@@ -3,6 +3,7 @@
 
 use std::collections::BTreeMap;
 use std::path::PathBuf;
+use std::time::Duration;
 
 use crate::media::error::Error;
 use crate::media::reader::{Frame, FrameReader, Picture, Pixels};
@@ -16,12 +17,27 @@ const FRAMES_IN_PASSING: usize = 8;
 /// The same while the index is still being read, ns.
 const TIME_IN_PASSING_NS: i64 = 1_000_000_000;
 
+/// Waits, of [`WAIT`] each, before the reader is asked for a frame come what may: it tells of errors.
+const WAITS_AT_MOST: u32 = 250;
+/// How long to leave a decoder that is starting up alone.
+pub(crate) const WAIT: Duration = Duration::from_millis(2);
+
 /// A decoded frame and when the next one of its chapter is shown; `None` for the last.
 #[derive(Debug)]
 pub(crate) struct Decoded {
     pub(crate) place: FootagePlace,
     pub(crate) next: Option<VideoTime>,
     pub(crate) frame: Frame,
+}
+
+/// What one step on the way to a place has come to.
+#[derive(Debug)]
+pub(crate) enum Step {
+    Decoded(Decoded),
+    /// The decoder is starting up after a search: to be asked again a little later.
+    Waiting,
+    /// The chapter has ended.
+    Ended,
 }
 
 #[derive(Debug)]
@@ -32,6 +48,8 @@ struct Cursor {
     next: Option<VideoTime>,
     /// What the last search was for.
     sought: Option<VideoTime>,
+    /// How often the first frame of the last search has been waited for; `None` once it is there.
+    waits: Option<u32>,
 }
 
 #[derive(Debug)]
@@ -48,15 +66,11 @@ impl Readers {
         Self { files: files.to_vec(), open: Vec::new(), closed: BTreeMap::new() }
     }
 
-    /// Decodes one frame on the way to a place, or `None` where the chapter has ended. Errors: one sentence.
-    pub(crate) fn towards(
-        &mut self,
-        place: FootagePlace,
-        index: Option<&FrameIndex>,
-    ) -> Result<Option<Decoded>, String> {
+    /// Decodes one frame on the way to a place. Errors: one sentence.
+    pub(crate) fn towards(&mut self, place: FootagePlace, index: Option<&FrameIndex>) -> Result<Step, String> {
         let cursor = self.cursor(place.chapter)?;
         match cursor.towards(place.at, index) {
-            Ok(decoded) => Ok(decoded),
+            Ok(step) => Ok(step),
             Err(error) => {
                 // Its pipeline is in error and gives nothing more.
                 self.open.remove(0);
@@ -92,20 +106,35 @@ impl Readers {
 impl Cursor {
     fn open(chapter: usize, files: &[PathBuf]) -> Result<Self, Error> {
         let picture = Picture { pixels: Pixels::I420, size_px: None };
-        Ok(Self { chapter, reader: FrameReader::open(&files[chapter], picture)?, next: None, sought: None })
+        Ok(Self {
+            chapter,
+            reader: FrameReader::open(&files[chapter], picture)?,
+            next: None,
+            sought: None,
+            waits: None,
+        })
     }
 
-    fn towards(&mut self, at: VideoTime, index: Option<&FrameIndex>) -> Result<Option<Decoded>, Error> {
-        if !self.is_on_the_way(at, index) {
-            self.reader.seek_before(at)?;
-            self.sought = Some(at);
+    fn towards(&mut self, at: VideoTime, index: Option<&FrameIndex>) -> Result<Step, Error> {
+        let is_searching = self.waits.is_some() && self.sought == Some(at);
+        if !is_searching && !self.is_on_the_way(at, index) {
+            self.reader.begin_search(at)?;
+            (self.sought, self.next, self.waits) = (Some(at), None, Some(0));
         }
+        if let Some(waits) = self.waits.filter(|waits| *waits < WAITS_AT_MOST)
+            && !self.reader.is_ready()
+        {
+            self.waits = Some(waits + 1);
+            return Ok(Step::Waiting);
+        }
+        self.waits = None;
         let Some(frame) = self.reader.next_frame()? else {
             self.next = None;
-            return Ok(None);
+            return Ok(Step::Ended);
         };
         self.next = self.reader.next_time()?;
-        Ok(Some(Decoded { place: FootagePlace { chapter: self.chapter, at: frame.at }, next: self.next, frame }))
+        let place = FootagePlace { chapter: self.chapter, at: frame.at };
+        Ok(Step::Decoded(Decoded { place, next: self.next, frame }))
     }
 
     fn is_on_the_way(&self, at: VideoTime, index: Option<&FrameIndex>) -> bool {

@@ -4,7 +4,7 @@
 
 use std::path::PathBuf;
 use std::sync::Arc;
-use std::sync::mpsc::{Receiver, TryRecvError};
+use std::sync::mpsc::{Receiver, RecvTimeoutError, TryRecvError};
 
 use gstreamer as gst;
 use gstreamer_video as gst_video;
@@ -13,7 +13,7 @@ use crate::job;
 use crate::media::viewer::bitmap::{Bitmap, Converter, fitted, kept_size};
 use crate::media::viewer::cache::{Cache, Kept};
 use crate::media::viewer::index::{FootagePlace, FrameIndex, IndexReader, Reading};
-use crate::media::viewer::readers::{Decoded, Readers};
+use crate::media::viewer::readers::{Decoded, Readers, Step, WAIT};
 use crate::media::viewer::{ShownFrame, ViewerEvent, ViewerSettings};
 use crate::session::VideoTime;
 
@@ -40,39 +40,63 @@ pub(crate) enum Order {
     Size(Option<(u32, u32)>),
 }
 
-/// A frame in the cache: the decoder's own planes, or smaller ones.
+/// The planes of one picture.
 #[derive(Debug)]
-struct Planes {
+struct Picture {
     buffer: gst::Buffer,
     info: gst_video::VideoInfo,
+}
+
+impl Picture {
+    fn size(&self) -> (u32, u32) {
+        (self.info.width(), self.info.height())
+    }
+}
+
+/// A frame in the cache.
+#[derive(Debug)]
+struct Planes {
+    /// The decoder's own picture, or a smaller one in its place.
+    picture: Picture,
+    /// The smaller one beside the decoder's own, once it has been made.
+    small: Option<Picture>,
     /// When the next frame of the chapter is shown; `None` for the last one.
     next: Option<VideoTime>,
-    /// The footage's own size.
+    duration_ns: i64,
+    /// The footage's own size, and the one to keep.
     own_size: (u32, u32),
-    is_large: bool,
+    kept_size: (u32, u32),
 }
 
 impl Planes {
-    fn size(&self) -> (u32, u32) {
-        (self.info.width(), self.info.height())
+    fn of(decoded: Decoded, within: Option<(u32, u32)>) -> (FootagePlace, Self) {
+        let frame = decoded.frame;
+        let duration_ns = frame.buffer.duration().and_then(|it| i64::try_from(it.nseconds()).ok()).unwrap_or(0);
+        let picture = Picture { buffer: frame.buffer, info: frame.info };
+        let own_size = picture.size();
+        let kept_size = kept_size(own_size, within);
+        (decoded.place, Self { picture, small: None, next: decoded.next, duration_ns, own_size, kept_size })
     }
 
     fn covers(&self, at: VideoTime) -> bool {
         self.next.is_none_or(|next| at < next)
     }
 
-    fn is_enough_for(&self, within: Option<(u32, u32)>) -> bool {
-        self.info.width() >= fitted(self.own_size, within).0
+    /// Makes ready for another size; false where there are too few pixels for it.
+    fn refit(&mut self, within: Option<(u32, u32)>) -> bool {
+        self.small = None;
+        self.kept_size = kept_size(self.own_size, within);
+        self.picture.size().0 >= fitted(self.own_size, within).0
     }
 }
 
 impl Kept for Planes {
     fn bytes(&self) -> usize {
-        self.buffer.maxsize()
+        self.picture.buffer.maxsize() + self.small.as_ref().map_or(0, |it| it.buffer.maxsize())
     }
 
     fn is_large(&self) -> bool {
-        self.is_large
+        self.picture.size().0 > self.kept_size.0
     }
 }
 
@@ -81,6 +105,21 @@ impl Kept for Planes {
 struct Fill {
     first: usize,
     last: usize,
+}
+
+/// What a piece of work has come to.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Work {
+    Done,
+    /// A decoder is starting up; there may be more to do a little later.
+    Waiting,
+    Nothing,
+}
+
+impl Work {
+    fn or_else(self, other: impl FnOnce() -> Self) -> Self {
+        if self == Self::Nothing { other() } else { self }
+    }
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -150,10 +189,17 @@ pub(crate) fn run(
         match inbox.try_recv() {
             Ok(order) => worker.take(order),
             Err(TryRecvError::Disconnected) => return,
-            Err(TryRecvError::Empty) if worker.work() => {}
-            Err(TryRecvError::Empty) => match inbox.recv() {
-                Ok(order) => worker.take(order),
-                Err(_) => return,
+            Err(TryRecvError::Empty) => match worker.work() {
+                Work::Done => {}
+                Work::Waiting => match inbox.recv_timeout(WAIT) {
+                    Ok(order) => worker.take(order),
+                    Err(RecvTimeoutError::Timeout) => {}
+                    Err(RecvTimeoutError::Disconnected) => return,
+                },
+                Work::Nothing => match inbox.recv() {
+                    Ok(order) => worker.take(order),
+                    Err(_) => return,
+                },
             },
         }
     }
@@ -173,22 +219,21 @@ impl Worker<'_> {
             return;
         }
         self.size_px = size_px;
-        self.cache.retain(|it| it.is_enough_for(size_px));
+        self.cache.retain(|it| it.refit(size_px));
         // Shown again at the new size, unless something newer is wanted anyway.
         if let Some(on_show) = self.on_show.take().filter(|_| self.current.is_none() && self.waiting.is_none()) {
             self.waiting = Some(Request { place: on_show.place, generation: on_show.generation });
         }
     }
 
-    /// One piece of work of a few milliseconds; false where there is none.
-    fn work(&mut self) -> bool {
+    /// One piece of work of a few milliseconds.
+    fn work(&mut self) -> Work {
         self.choose_request();
         match self.current {
             Some(request) => self.answer(request),
-            None if self.is_settled => return self.read_index(),
-            None => return self.read_ahead() || self.read_index() || self.fill_before(),
+            None if self.is_settled => self.read_index(),
+            None => self.read_ahead().or_else(|| self.read_index()).or_else(|| self.fill_before()),
         }
-        true
     }
 
     fn choose_request(&mut self) {
@@ -235,25 +280,27 @@ impl Worker<'_> {
     }
 
     /// Hands over the frame asked for, or decodes one on the way to it.
-    fn answer(&mut self, request: Request) {
+    fn answer(&mut self, request: Request) -> Work {
         if self.show_kept(request) {
-            return;
+            return Work::Done;
         }
         self.fill = None;
         match self.readers.towards(request.place, self.index.as_deref()) {
-            Ok(Some(decoded)) => {
+            Ok(Step::Decoded(decoded)) => {
                 let is_it = decoded.next.is_none_or(|next| request.place.at < next);
-                let (place, planes) = planes_of(decoded);
+                let (place, mut planes) = Planes::of(decoded, self.size_px);
                 if is_it {
-                    self.show(request, place, &planes);
+                    self.show(request, place, &mut planes);
                 }
                 if is_it || self.is_near(place, request.place) {
                     self.keep(place, planes);
                 }
             }
-            Ok(None) => self.fail(request, None),
+            Ok(Step::Waiting) => return Work::Waiting,
+            Ok(Step::Ended) => self.fail(request, None),
             Err(sentence) => self.fail(request, Some(sentence)),
         }
+        Work::Done
     }
 
     fn show_kept(&mut self, request: Request) -> bool {
@@ -262,13 +309,13 @@ impl Worker<'_> {
             return false;
         }
         // Taken out for a moment, so that it can be handed to a method; its memory is shared, not copied.
-        let Some(planes) = self.cache.remove(place) else { return false };
-        self.show(request, place, &planes);
+        let Some(mut planes) = self.cache.remove(place) else { return false };
+        self.show(request, place, &mut planes);
         self.cache.insert(place, planes);
         true
     }
 
-    fn show(&mut self, request: Request, place: FootagePlace, planes: &Planes) {
+    fn show(&mut self, request: Request, place: FootagePlace, planes: &mut Planes) {
         self.current = None;
         self.has_given_up = false;
         self.last_failure = None;
@@ -277,18 +324,28 @@ impl Worker<'_> {
         let size = fitted(planes.own_size, self.size_px);
         let pixels = match known {
             Some(pixels) => Ok(pixels),
-            None => self.converter.bitmap(&planes.buffer, &planes.info, size),
+            None => self.draw(planes, size),
         };
         let Ok(pixels) = pixels else {
             let sentence = format!("a frame of {} by {} pixels cannot be drawn; close other programs", size.0, size.1);
             return self.tell_failure(sentence);
         };
         let end = || self.index.as_deref().and_then(|it| it.end(place.chapter));
-        let duration_ns = || planes.buffer.duration().and_then(|it| i64::try_from(it.nseconds()).ok()).unwrap_or(0);
-        let until = planes.next.or_else(end).unwrap_or_else(|| VideoTime(place.at.0 + duration_ns()));
+        let until = planes.next.or_else(end).unwrap_or(VideoTime(place.at.0 + planes.duration_ns));
         let generation = request.generation;
         self.on_show = Some(OnShow { place, generation, pixels: pixels.clone() });
         (self.on_event)(ViewerEvent::Shown(ShownFrame { place, until, generation, pixels }));
+    }
+
+    /// By way of the size that the frame is going to be kept in, so that this has not to be made again.
+    fn draw(&mut self, planes: &mut Planes, size: (u32, u32)) -> Result<Bitmap, gst::glib::BoolError> {
+        if planes.is_large() && planes.small.is_none() {
+            let (buffer, info) =
+                self.converter.scaled(&planes.picture.buffer, &planes.picture.info, planes.kept_size)?;
+            planes.small = Some(Picture { buffer, info });
+        }
+        let picture = planes.small.as_ref().unwrap_or(&planes.picture);
+        self.converter.bitmap(&picture.buffer, &picture.info, size)
     }
 
     fn fail(&mut self, request: Request, sentence: Option<String>) {
@@ -319,12 +376,11 @@ impl Worker<'_> {
     }
 
     /// Puts a frame into the cache, after making room by making others small; false where it has to stay out.
-    fn keep(&mut self, place: FootagePlace, mut planes: Planes) -> bool {
+    fn keep(&mut self, place: FootagePlace, planes: Planes) -> bool {
         if self.cache.get(place).is_some() {
             return true;
         }
-        planes.is_large = planes.size() != kept_size(planes.own_size, self.size_px);
-        while planes.is_large
+        while planes.is_large()
             && (self.cache.large_bytes() + planes.bytes()) * LARGE_IS_ONE_IN > self.cache.bound_bytes()
         {
             let Some(farthest) = self.cache.farthest_large() else { break };
@@ -336,34 +392,43 @@ impl Worker<'_> {
     /// A frame that cannot be made small is given up.
     fn make_small(&mut self, place: FootagePlace) {
         let Some(planes) = self.cache.remove(place) else { return };
-        let size = kept_size(planes.own_size, self.size_px);
-        if let Ok((buffer, info)) = self.converter.scaled(&planes.buffer, &planes.info, size) {
-            self.cache.insert(place, Planes { buffer, info, is_large: false, ..planes });
+        let small = match planes.small {
+            Some(small) => Ok(small),
+            None => self
+                .converter
+                .scaled(&planes.picture.buffer, &planes.picture.info, planes.kept_size)
+                .map(|(buffer, info)| Picture { buffer, info }),
+        };
+        if let Ok(picture) = small {
+            self.cache.insert(place, Planes { picture, small: None, ..planes });
         }
     }
 
-    /// Decodes one of the next frames, unless enough of them are kept; false where there is nothing to do.
-    fn read_ahead(&mut self) -> bool {
-        let Some(missing) = self.missing_ahead() else { return false };
+    /// Decodes one of the next frames, unless enough of them are kept.
+    fn read_ahead(&mut self) -> Work {
+        let Some(missing) = self.missing_ahead() else { return Work::Nothing };
         let index = self.index.as_deref();
         if self.travel == Travel::Backwards && !self.readers.is_on_the_way(missing, index) {
-            return false;
+            return Work::Nothing;
         }
         if self.fill.is_some() {
-            return false;
+            return Work::Nothing;
         }
         match self.readers.towards(missing, index) {
-            Ok(Some(decoded)) => {
-                let (place, planes) = planes_of(decoded);
+            Ok(Step::Waiting) => return Work::Waiting,
+            Ok(Step::Decoded(decoded)) => {
+                let (place, planes) = Planes::of(decoded, self.size_px);
                 let is_there = place >= missing;
-                if (is_there || self.is_near(place, missing)) && !self.keep(place, planes) && is_there {
-                    self.is_settled = true;
+                if is_there || self.is_near(place, missing) {
+                    let is_kept = self.keep(place, planes);
+                    // Where there is no room for it, there is none for those after it either.
+                    self.is_settled = is_there && !is_kept;
                 }
             }
             // Whoever asks for that place is told what is wrong with it.
-            Ok(None) | Err(_) => self.is_settled = true,
+            Ok(Step::Ended) | Err(_) => self.is_settled = true,
         }
-        true
+        Work::Done
     }
 
     /// The first of the next frames that is not kept.
@@ -386,8 +451,8 @@ impl Worker<'_> {
         index.place(index.on_show(place)? + 1)
     }
 
-    fn read_index(&mut self) -> bool {
-        let Some(reader) = &mut self.index_reader else { return false };
+    fn read_index(&mut self) -> Work {
+        let Some(reader) = &mut self.index_reader else { return Work::Nothing };
         match reader.go_on() {
             Reading::Unfinished => {}
             Reading::Unreadable(error) => (self.on_event)(ViewerEvent::Failed(error.to_string())),
@@ -398,34 +463,35 @@ impl Worker<'_> {
                 (self.on_event)(ViewerEvent::Ready(index));
             }
         }
-        true
+        Work::Done
     }
 
-    /// Decodes one frame before those kept, or on the way there; false where there is nothing to do.
-    fn fill_before(&mut self) -> bool {
-        let Some(index) = self.index.clone() else { return false };
+    /// Decodes one frame before those kept, or on the way there.
+    fn fill_before(&mut self) -> Work {
+        let Some(index) = self.index.clone() else { return Work::Nothing };
         if self.fill.is_none() {
             self.fill = self.plan_fill(&index);
         }
-        let Some(fill) = self.fill else { return false };
-        let Some(target) = index.place(fill.last) else { return false };
+        let Some(fill) = self.fill else { return Work::Nothing };
+        let Some(target) = index.place(fill.last) else { return Work::Nothing };
         let number = match self.readers.towards(target, Some(&index)) {
-            Ok(Some(decoded)) => {
-                let (place, planes) = planes_of(decoded);
+            Ok(Step::Waiting) => return Work::Waiting,
+            Ok(Step::Decoded(decoded)) => {
+                let (place, planes) = Planes::of(decoded, self.size_px);
                 let number = index.on_show(place);
                 if number.is_some_and(|it| it >= fill.first && it <= fill.last) {
                     self.keep(place, planes);
                 }
                 number
             }
-            Ok(None) | Err(_) => None,
+            Ok(Step::Ended) | Err(_) => None,
         };
         if number.is_none_or(|it| it >= fill.last) {
             self.fill = None;
             // A frame that could not be had will not be had by trying again.
             self.is_settled = self.cache.get(target).is_none();
         }
-        true
+        Work::Done
     }
 
     /// Which frames to decode before those kept, once less than half of what there is room for is left of them: of the
@@ -447,17 +513,10 @@ impl Worker<'_> {
     /// How many frames like the one on show can be kept before it.
     fn room_before(&self, on_show: FootagePlace) -> Option<usize> {
         let planes = self.cache.get(on_show)?;
-        let (width, height) = kept_size(planes.own_size, self.size_px);
+        let (width, height) = planes.kept_size;
         let (width, height) = (usize::try_from(width).ok()?, usize::try_from(height).ok()?);
-        let bytes = if planes.is_large { width * height * 3 / 2 } else { planes.bytes() };
+        let bytes = if planes.is_large() { width * height * 3 / 2 } else { planes.bytes() };
         let all = self.cache.bound_bytes() / bytes.max(1);
         Some((all * (LARGE_IS_ONE_IN - 1) / LARGE_IS_ONE_IN).saturating_sub(AHEAD_FRAMES / 2).min(BEFORE_AT_MOST))
     }
-}
-
-fn planes_of(decoded: Decoded) -> (FootagePlace, Planes) {
-    let own_size = (decoded.frame.info.width(), decoded.frame.info.height());
-    let frame = decoded.frame;
-    let planes = Planes { buffer: frame.buffer, info: frame.info, next: decoded.next, own_size, is_large: false };
-    (decoded.place, planes)
 }
