@@ -84,39 +84,29 @@ fn standing_sign(standing: Standing) -> &'static str {
     }
 }
 
-/// Value, interval and standing side by side: sign, value, "±", note.
+/// Sign, value and interval, the interval lightly. One label, not one for each: an hour has a thousand cells.
 pub(super) fn figure_factory(figure: Figure) -> gtk::SignalListItemFactory {
-    let make = || {
-        let cell = gtk::Box::builder().spacing(5).halign(gtk::Align::End).build();
-        let (sign, value, half_width) = (label(0.5), label(1.0), label(0.0));
-        half_width.add_css_class("dim-label");
-        half_width.add_css_class("caption");
-        sign.set_width_chars(2);
-        half_width.set_width_chars(5);
-        for part in [&sign, &value, &half_width] {
-            cell.append(part);
-        }
-        cell
-    };
-    factory(make, move |cell, row| show_figure(cell, row, figure))
+    factory(|| label(1.0), move |label, row| show_figure(label, row, figure))
 }
 
-fn show_figure(cell: &gtk::Box, row: &PassRow, figure: Figure) {
+/// Opacity of what is said lightly.
+const LIGHT: u16 = u16::MAX / 100 * 65;
+
+fn show_figure(label: &gtk::Label, row: &PassRow, figure: Figure) {
     let Some(shown) = row.cells.iter().find(|it| it.figure == figure) else { return };
-    let parts = [cell.first_child(), cell.first_child().and_then(|it| it.next_sibling()), cell.last_child()];
-    let [Some(sign), Some(value), Some(half_width)] = parts.map(|it| it.and_downcast::<gtk::Label>()) else { return };
-    sign.set_text(standing_sign(shown.standing));
-    let is_level = shown.standing == Standing::Level;
-    if is_level {
-        sign.add_css_class("dim-label")
-    } else {
-        sign.remove_css_class("dim-label")
-    }
     let star = if shown.is_moved { "*" } else { "" };
     let timing = row.apex_timing.filter(|_| figure == Figure::ApexPlace);
     let timing = timing.map_or_else(String::new, |it| format!("{} ", present::apex_timing(it)));
-    value.set_text(&format!("{timing}{}{star}", shown.value));
-    half_width.set_text(&shown.half_width);
+    let text = format!("{}  {timing}{}{star}", standing_sign(shown.standing), shown.value);
+    let light = gtk::pango::AttrList::new();
+    for (from, to) in [(text.len(), usize::MAX), (0, if shown.standing == Standing::Level { 1 } else { 0 })] {
+        let mut alpha = gtk::pango::AttrInt::new_foreground_alpha(LIGHT);
+        alpha.set_start_index(u32::try_from(from).unwrap_or(u32::MAX));
+        alpha.set_end_index(u32::try_from(to).unwrap_or(u32::MAX));
+        light.insert(alpha);
+    }
+    label.set_attributes(Some(&light));
+    label.set_text(&format!("{text} {}", shown.half_width));
     let mut words = format!("{}: {}{} {}", present::figure(figure), timing, shown.value, shown.half_width);
     words = words.trim_end().to_owned();
     if shown.standing != Standing::Unknown {
@@ -128,8 +118,8 @@ fn show_figure(cell: &gtk::Box, row: &PassRow, figure: Figure) {
     if shown.estimate.is_none() && !row.unclear.is_empty() {
         words = format!("{words} ({})", row.unclear.join("; "));
     }
-    cell.set_tooltip_text(Some(&words));
-    cell.update_property(&[gtk::accessible::Property::Label(&words)]);
+    label.set_tooltip_text(Some(&words));
+    label.update_property(&[gtk::accessible::Property::Label(&words)]);
 }
 
 pub(super) fn exit_factory() -> gtk::SignalListItemFactory {

@@ -17,6 +17,9 @@ use crate::strip::{PassRow, PassRows, SortBy, compare};
 use crate::units::SpeedUnit;
 use crate::window::listeners::Listeners;
 
+/// Rows made in one go, within a frame.
+const PAGE_ROWS: usize = 8;
+
 /// A pass by lap and corner.
 pub type PassId = (u32, u32);
 
@@ -29,6 +32,10 @@ struct Parts {
     rows: gio::ListStore,
     selection: gtk::SingleSelection,
     corner: Cell<u32>,
+    /// The lap to be chosen, also while its row is still to be made.
+    wanted: Cell<Option<u32>>,
+    /// Counts tables shown.
+    shown: Cell<u64>,
     other: Rc<Cell<Option<u32>>>,
     /// Buttons of the rows on show, so that choosing one row's lets go of another's.
     other_buttons: Rc<RefCell<Vec<cell::OtherButton>>>,
@@ -38,7 +45,7 @@ struct Parts {
     other_chosen: Rc<Listeners<Option<u32>>>,
 }
 
-/// See the module. Cheap to clone: clones are the same widget.
+/// See the module. To be kept for as long as its widget is shown; clones are the same widget.
 #[derive(Clone)]
 pub struct PassTable(Rc<Parts>);
 
@@ -93,6 +100,8 @@ impl PassTable {
             rows,
             selection,
             corner: Cell::new(0),
+            wanted: Cell::new(None),
+            shown: Cell::new(0),
             other,
             other_buttons,
             is_told,
@@ -110,7 +119,6 @@ impl PassTable {
     /// Shows another corner's passes, or the same ones analysed again: then the chosen lap stays chosen.
     pub fn show(&self, table: &PassRows) {
         let parts = &self.0;
-        let chosen = parts.chosen_lap();
         parts.is_told.set(true);
         parts.corner.set(table.corner);
         parts.title.set_text(&title(table));
@@ -120,14 +128,14 @@ impl PassTable {
         }
         let rows: Vec<glib::BoxedAnyObject> =
             table.rows.iter().map(|it| glib::BoxedAnyObject::new(it.clone())).collect();
-        parts.rows.splice(0, parts.rows.n_items(), &rows);
-        parts.select(chosen);
         parts.is_told.set(false);
+        parts.fill(rows);
         parts.columns.update_property(&[gtk::accessible::Property::Label(&parts.title.text())]);
     }
 
-    /// Marks a lap's pass as chosen without telling it.
+    /// Marks a lap's pass as chosen without telling it; a lap without a row as none.
     pub fn set_chosen(&self, lap: Option<u32>) {
+        self.0.wanted.set(lap);
         self.0.is_told.set(true);
         self.0.select(lap);
         self.0.is_told.set(false);
@@ -162,6 +170,37 @@ impl Parts {
         self.selection.selected_item().and_then(|it| lap_of(&it))
     }
 
+    /// Puts rows in the place of those there were, the first page at once and the others while nothing else is to do:
+    /// making all rows of an hour would hold up the picture. Another table shown meanwhile ends it.
+    fn fill(self: &Rc<Self>, rows: Vec<glib::BoxedAnyObject>) {
+        self.shown.set(self.shown.get() + 1);
+        if self.fill_page(&rows, 0) {
+            return;
+        }
+        let (weak, shown) = (Rc::downgrade(self), self.shown.get());
+        let mut page = 1;
+        glib::idle_add_local(move || {
+            let parts = weak.upgrade().filter(|it| it.shown.get() == shown);
+            let is_done = parts.is_none_or(|it| it.fill_page(&rows, page));
+            page += 1;
+            if is_done { glib::ControlFlow::Break } else { glib::ControlFlow::Continue }
+        });
+    }
+
+    /// Whether it was the last page. Rows that are left over at the end go page by page too.
+    fn fill_page(&self, rows: &[glib::BoxedAnyObject], page: usize) -> bool {
+        let from = (page * PAGE_ROWS).min(rows.len());
+        let new = &rows[from..(from + PAGE_ROWS).min(rows.len())];
+        let position = u32::try_from(from).unwrap_or(u32::MAX);
+        let left = self.rows.n_items().saturating_sub(position);
+        let most = if new.is_empty() { PAGE_ROWS } else { new.len() };
+        self.is_told.set(true);
+        self.rows.splice(position, left.min(u32::try_from(most).unwrap_or(u32::MAX)), new);
+        self.select(self.wanted.get());
+        self.is_told.set(false);
+        from + new.len() == rows.len() && self.rows.n_items() as usize == rows.len()
+    }
+
     fn select(&self, lap: Option<u32>) {
         let position = (0..self.selection.n_items())
             .find(|it| lap.is_some() && self.selection.item(*it).and_then(|it| lap_of(&it)) == lap);
@@ -173,7 +212,9 @@ fn connect(parts: &Rc<Parts>) {
     let weak = Rc::downgrade(parts);
     parts.selection.connect_selected_notify(move |_| {
         let Some(parts) = weak.upgrade().filter(|it| !it.is_told.get()) else { return };
-        if let Some(lap) = parts.chosen_lap() {
+        // Sorting moves the chosen row without choosing another.
+        if let Some(lap) = parts.chosen_lap().filter(|it| parts.wanted.get() != Some(*it)) {
+            parts.wanted.set(Some(lap));
             parts.chosen.tell((lap, parts.corner.get()));
         }
     });
