@@ -17,8 +17,9 @@ use crate::strip::{PassRow, PassRows, SortBy, compare};
 use crate::units::SpeedUnit;
 use crate::window::listeners::Listeners;
 
-/// Rows made in one go, within a frame.
-const PAGE_ROWS: usize = 8;
+/// Rows made and cells shown anew in one go, each well within a frame.
+const PART_ROWS: usize = 8;
+const PART_CELLS: usize = 130;
 
 /// A pass by lap and corner.
 pub type PassId = (u32, u32);
@@ -31,6 +32,7 @@ struct Parts {
     speed_columns: Vec<(Figure, gtk::ColumnViewColumn)>,
     rows: gio::ListStore,
     selection: gtk::SingleSelection,
+    bound: cell::Bound,
     corner: Cell<u32>,
     /// The lap to be chosen, also while its row is still to be made.
     wanted: Cell<Option<u32>>,
@@ -79,7 +81,8 @@ impl PassTable {
             is_told: is_told.clone(),
             chosen: other_chosen.clone(),
         };
-        let speed_columns = add_columns(&columns, &choice);
+        let bound = cell::Bound::default();
+        let speed_columns = add_columns(&columns, &bound, &choice);
         let title = gtk::Label::builder().xalign(0.0).margin_start(6).build();
         title.add_css_class("heading");
         let scrolled = gtk::ScrolledWindow::builder().child(&columns).hexpand(true).vexpand(true).build();
@@ -99,6 +102,7 @@ impl PassTable {
             speed_columns,
             rows,
             selection,
+            bound,
             corner: Cell::new(0),
             wanted: Cell::new(None),
             shown: Cell::new(0),
@@ -126,10 +130,8 @@ impl PassTable {
         for (figure, column) in &parts.speed_columns {
             column.set_title(Some(&header(*figure, table.unit)));
         }
-        let rows: Vec<glib::BoxedAnyObject> =
-            table.rows.iter().map(|it| glib::BoxedAnyObject::new(it.clone())).collect();
         parts.is_told.set(false);
-        parts.fill(rows);
+        parts.fill(table.rows.clone());
         parts.columns.update_property(&[gtk::accessible::Property::Label(&parts.title.text())]);
     }
 
@@ -170,35 +172,50 @@ impl Parts {
         self.selection.selected_item().and_then(|it| lap_of(&it))
     }
 
-    /// Puts rows in the place of those there were, the first page at once and the others while nothing else is to do:
-    /// making all rows of an hour would hold up the picture. Another table shown meanwhile ends it.
-    fn fill(self: &Rc<Self>, rows: Vec<glib::BoxedAnyObject>) {
+    /// Puts rows in the place of those there were: a part at once, the rest while nothing else is to do, for an hour's
+    /// table would hold up the picture. Another table shown meanwhile ends it.
+    fn fill(self: &Rc<Self>, rows: Vec<PassRow>) {
         self.shown.set(self.shown.get() + 1);
-        if self.fill_page(&rows, 0) {
+        let (weak, shown) = (Rc::downgrade(self), self.shown.get());
+        for (position, row) in (0..self.rows.n_items()).zip(&rows) {
+            if let Some(place) = self.rows.item(position).and_downcast::<glib::BoxedAnyObject>() {
+                place.replace(row.clone());
+            }
+        }
+        let mut cells = self.bound.cells();
+        if self.fill_part(&rows, &mut cells) {
             return;
         }
-        let (weak, shown) = (Rc::downgrade(self), self.shown.get());
-        let mut page = 1;
         glib::idle_add_local(move || {
             let parts = weak.upgrade().filter(|it| it.shown.get() == shown);
-            let is_done = parts.is_none_or(|it| it.fill_page(&rows, page));
-            page += 1;
+            let is_done = parts.is_none_or(|it| it.fill_part(&rows, &mut cells));
             if is_done { glib::ControlFlow::Break } else { glib::ControlFlow::Continue }
         });
     }
 
-    /// Whether it was the last page. Rows that are left over at the end go page by page too.
-    fn fill_page(&self, rows: &[glib::BoxedAnyObject], page: usize) -> bool {
-        let from = (page * PAGE_ROWS).min(rows.len());
-        let new = &rows[from..(from + PAGE_ROWS).min(rows.len())];
-        let position = u32::try_from(from).unwrap_or(u32::MAX);
-        let left = self.rows.n_items().saturating_sub(position);
-        let most = if new.is_empty() { PAGE_ROWS } else { new.len() };
+    /// Shows some changed cells anew, then takes away or adds some rows at the end, then sorts. Whether all is done.
+    fn fill_part(&self, rows: &[PassRow], cells: &mut Vec<cell::BoundCell>) -> bool {
+        let (had, wanted) = (self.rows.n_items() as usize, rows.len());
         self.is_told.set(true);
-        self.rows.splice(position, left.min(u32::try_from(most).unwrap_or(u32::MAX)), new);
+        let is_done = if !cells.is_empty() {
+            cells.drain(..cells.len().min(PART_CELLS)).for_each(|(item, refresh)| refresh(&item));
+            cells.is_empty() && had == wanted
+        } else if had > wanted {
+            let first = wanted.max(had.saturating_sub(PART_ROWS));
+            self.rows.splice(index(first), index(had - first), &[] as &[glib::BoxedAnyObject]);
+            first == wanted
+        } else {
+            let new = &rows[had..wanted.min(had + PART_ROWS)];
+            let new: Vec<_> = new.iter().map(|it| glib::BoxedAnyObject::new(it.clone())).collect();
+            self.rows.splice(index(had), 0, &new);
+            had + new.len() == wanted
+        };
+        if is_done && let Some(sorter) = self.columns.sorter() {
+            sorter.changed(gtk::SorterChange::Different);
+        }
         self.select(self.wanted.get());
         self.is_told.set(false);
-        from + new.len() == rows.len() && self.rows.n_items() as usize == rows.len()
+        is_done
     }
 
     fn select(&self, lap: Option<u32>) {
@@ -232,6 +249,11 @@ fn connect(parts: &Rc<Parts>) {
     });
 }
 
+/// Positions of a list model.
+fn index(position: usize) -> u32 {
+    u32::try_from(position).unwrap_or(u32::MAX)
+}
+
 fn lap_of(item: &glib::Object) -> Option<u32> {
     item.downcast_ref::<glib::BoxedAnyObject>().map(|it| it.borrow::<PassRow>().lap)
 }
@@ -255,7 +277,11 @@ fn header(figure: Figure, unit: SpeedUnit) -> String {
 }
 
 /// Gives the columns whose header names the unit of speed.
-fn add_columns(columns: &gtk::ColumnView, choice: &cell::OtherChoice) -> Vec<(Figure, gtk::ColumnViewColumn)> {
+fn add_columns(
+    columns: &gtk::ColumnView,
+    bound: &cell::Bound,
+    choice: &cell::OtherChoice,
+) -> Vec<(Figure, gtk::ColumnViewColumn)> {
     let add = |title: &str, factory: gtk::SignalListItemFactory, by: Option<SortBy>| {
         let column = gtk::ColumnViewColumn::builder().title(title).factory(&factory).resizable(true).build();
         if let Some(by) = by {
@@ -264,17 +290,17 @@ fn add_columns(columns: &gtk::ColumnView, choice: &cell::OtherChoice) -> Vec<(Fi
         columns.append_column(&column);
         column
     };
-    let lap = add("Lap", cell::lap_factory(), Some(SortBy::Lap));
+    let lap = add("Lap", cell::lap_factory(bound), Some(SortBy::Lap));
     columns.sort_by_column(Some(&lap), gtk::SortType::Ascending);
-    add("Other", cell::other_factory(choice), None);
+    add("Other", cell::other_factory(bound, choice), None);
     let figures = Figure::ALL.into_iter().map(|figure| {
         let title = header(figure, SpeedUnit::default());
-        (figure, add(&title, cell::figure_factory(figure), Some(SortBy::Figure(figure))))
+        (figure, add(&title, cell::figure_factory(bound, figure), Some(SortBy::Figure(figure))))
     });
     let speed_columns = figures.filter(|it| it.0.is_speed()).collect();
-    add("Exit was", cell::exit_factory(), Some(SortBy::Exit));
-    add("Tags", cell::tags_factory(), Some(SortBy::Tags));
-    add("Unclear", cell::unclear_factory(), None);
+    add("Exit was", cell::exit_factory(bound), Some(SortBy::Exit));
+    add("Tags", cell::tags_factory(bound), Some(SortBy::Tags));
+    add("Unclear", cell::unclear_factory(bound), None);
     speed_columns
 }
 
