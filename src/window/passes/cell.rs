@@ -67,26 +67,45 @@ impl Bound {
     }
 }
 
-/// A factory whose cells are made once and shown with a row many times.
-fn factory<W: IsA<gtk::Widget>>(
+/// A factory whose cells are made once and shown with a row many times. `words` are for tooltips and screen readers.
+fn factory<W: IsA<gtk::Widget> + IsA<gtk::Accessible>>(
     bound: &Bound,
     make: impl Fn() -> W + 'static,
     show: impl Fn(&W, &PassRow) + 'static,
+    words: impl Fn(&PassRow) -> String + Clone + 'static,
 ) -> gtk::SignalListItemFactory {
     let factory = gtk::SignalListItemFactory::new();
+    let tooltip_words = words.clone();
     factory.connect_setup(move |_, item| {
         if let Some(item) = item.downcast_ref::<gtk::ListItem>() {
-            item.set_child(Some(&make()));
+            let child = make();
+            tell_on_hover(item, &child, tooltip_words.clone());
+            item.set_child(Some(&child));
         }
     });
     let refresh = move |item: &gtk::ListItem| {
         let row = item.item().and_downcast::<glib::BoxedAnyObject>();
         if let (Some(row), Some(child)) = (row, item.child().and_downcast::<W>()) {
-            show(&child, &row.borrow::<PassRow>());
+            let row = row.borrow::<PassRow>();
+            show(&child, &row);
+            child.update_property(&[gtk::accessible::Property::Label(&words(&row))]);
         }
     };
     bound.watch(&factory, Rc::new(refresh));
     factory
+}
+
+/// A tooltip that is put into words when it is wanted: to set one on a cell on show makes GTK look for the pointer each
+/// time, which costs more than the cell.
+fn tell_on_hover(item: &gtk::ListItem, child: &impl IsA<gtk::Widget>, words: impl Fn(&PassRow) -> String + 'static) {
+    let weak = item.downgrade();
+    child.set_has_tooltip(true);
+    child.connect_query_tooltip(move |_, _, _, _, tooltip| {
+        let row = weak.upgrade().and_then(|it| it.item()).and_downcast::<glib::BoxedAnyObject>();
+        let words = row.map_or_else(String::new, |it| words(&it.borrow::<PassRow>()));
+        tooltip.set_text(Some(&words));
+        !words.is_empty()
+    });
 }
 
 fn label(xalign: f32) -> gtk::Label {
@@ -96,16 +115,14 @@ fn label(xalign: f32) -> gtk::Label {
 }
 
 pub(super) fn lap_factory(bound: &Bound) -> gtk::SignalListItemFactory {
-    factory(
-        bound,
-        || label(0.0),
-        |label, row| {
-            let kind = row.kind.map(present::lap_kind).filter(|it| *it != "timed");
-            let best = if row.is_best { "  best" } else { "" };
-            let kind = kind.map_or_else(String::new, |it| format!("  {it}"));
-            label.set_text(&format!("{}{kind}{best}", row.lap));
-        },
-    )
+    factory(bound, || label(0.0), |label, row| label.set_text(&lap_words(row)), lap_words)
+}
+
+/// "3", "0  out", "4  best".
+fn lap_words(row: &PassRow) -> String {
+    let kind = row.kind.map(present::lap_kind).filter(|it| *it != "timed");
+    let best = row.is_best.then_some("best");
+    [Some(row.lap.to_string().as_str()), kind, best].into_iter().flatten().collect::<Vec<_>>().join("  ")
 }
 
 /// The sign of how a figure stands, before its value.
@@ -123,7 +140,8 @@ fn standing_sign(standing: Standing) -> &'static str {
 
 /// Sign, value and interval, the interval lightly. One label, not one for each: an hour has a thousand cells.
 pub(super) fn figure_factory(bound: &Bound, figure: Figure) -> gtk::SignalListItemFactory {
-    factory(bound, || label(1.0), move |label, row| show_figure(label, row, figure))
+    let show = move |label: &gtk::Label, row: &PassRow| show_figure(label, row, figure);
+    factory(bound, || label(1.0), show, move |row| figure_words(row, figure))
 }
 
 /// Opacity of what is said lightly.
@@ -132,8 +150,7 @@ const LIGHT: u16 = u16::MAX / 100 * 65;
 fn show_figure(label: &gtk::Label, row: &PassRow, figure: Figure) {
     let Some(shown) = row.cells.iter().find(|it| it.figure == figure) else { return };
     let star = if shown.is_moved { "*" } else { "" };
-    let timing = row.apex_timing.filter(|_| figure == Figure::ApexPlace);
-    let timing = timing.map_or_else(String::new, |it| format!("{} ", present::apex_timing(it)));
+    let timing = timing_words(row, figure);
     let text = format!("{}  {timing}{}{star}", standing_sign(shown.standing), shown.value);
     let light = gtk::pango::AttrList::new();
     for (from, to) in [(text.len(), usize::MAX), (0, if shown.standing == Standing::Level { 1 } else { 0 })] {
@@ -144,8 +161,20 @@ fn show_figure(label: &gtk::Label, row: &PassRow, figure: Figure) {
     }
     label.set_attributes(Some(&light));
     label.set_text(&format!("{text} {}", shown.half_width));
-    let mut words = format!("{}: {}{} {}", present::figure(figure), timing, shown.value, shown.half_width);
-    words = words.trim_end().to_owned();
+}
+
+/// Early, middle or late, before an apex place.
+fn timing_words(row: &PassRow, figure: Figure) -> String {
+    let timing = row.apex_timing.filter(|_| figure == Figure::ApexPlace);
+    timing.map_or_else(String::new, |it| format!("{} ", present::apex_timing(it)))
+}
+
+/// The whole of a cell: figure, interval, standing, and why something is missing.
+fn figure_words(row: &PassRow, figure: Figure) -> String {
+    let Some(shown) = row.cells.iter().find(|it| it.figure == figure) else { return String::new() };
+    let timing = timing_words(row, figure);
+    let mut words = format!("{}: {timing}{} {}", present::figure(figure), shown.value, shown.half_width);
+    words.truncate(words.trim_end().len());
     if shown.standing != Standing::Unknown {
         words = format!("{words}, {}", present::standing(shown.standing));
     }
@@ -155,32 +184,28 @@ fn show_figure(label: &gtk::Label, row: &PassRow, figure: Figure) {
     if shown.estimate.is_none() && !row.unclear.is_empty() {
         words = format!("{words} ({})", row.unclear.join("; "));
     }
-    label.set_tooltip_text(Some(&words));
-    label.update_property(&[gtk::accessible::Property::Label(&words)]);
+    words
 }
 
 pub(super) fn exit_factory(bound: &Bound) -> gtk::SignalListItemFactory {
-    factory(bound, || label(0.0), |label, row| label.set_text(row.is_good_exit.map_or("", present::exit_verdict)))
+    let words = |row: &PassRow| row.is_good_exit.map_or("", present::exit_verdict).to_owned();
+    factory(bound, || label(0.0), move |label, row| label.set_text(&words(row)), words)
 }
 
 pub(super) fn tags_factory(bound: &Bound) -> gtk::SignalListItemFactory {
-    factory(
-        bound,
-        || label(1.0),
-        |label, row| label.set_text(&if row.tags == 0 { String::new() } else { row.tags.to_string() }),
-    )
+    let words = |row: &PassRow| if row.tags == 0 { String::new() } else { row.tags.to_string() };
+    factory(bound, || label(1.0), move |label, row| label.set_text(&words(row)), words)
 }
 
 /// Why figures are missing and which marks were moved; the whole of it in the tooltip.
 pub(super) fn unclear_factory(bound: &Bound) -> gtk::SignalListItemFactory {
     let make = || gtk::Label::builder().xalign(0.0).ellipsize(gtk::pango::EllipsizeMode::End).width_chars(12).build();
-    factory(bound, make, |label, row| {
-        let moved = row.edited.iter().map(|it| format!("* {} moved by hand", present::mark(*it)));
-        let words: Vec<String> = moved.chain(row.unclear.iter().map(|it| (*it).to_owned())).collect();
-        let words = words.join("; ");
-        label.set_text(&words);
-        label.set_tooltip_text((!words.is_empty()).then_some(words.as_str()));
-    })
+    factory(bound, make, |label, row| label.set_text(&unclear_words(row)), unclear_words)
+}
+
+fn unclear_words(row: &PassRow) -> String {
+    let moved = row.edited.iter().map(|it| format!("* {} moved by hand", present::mark(*it)));
+    moved.chain(row.unclear.iter().map(|it| (*it).to_owned())).collect::<Vec<_>>().join("; ")
 }
 
 /// A button in each row that makes it the other pass; at most one is pressed.
@@ -190,6 +215,7 @@ pub(super) fn other_factory(bound: &Bound, choice: &OtherChoice) -> gtk::SignalL
     factory.connect_setup(move |_, item| {
         let Some(item) = item.downcast_ref::<gtk::ListItem>() else { return };
         let button = gtk::CheckButton::builder().halign(gtk::Align::Center).build();
+        tell_on_hover(item, &button, |row| format!("compare with {}", present::lap_name(Some(row.lap))));
         item.set_child(Some(&button));
         let lap = Rc::new(Cell::new(None));
         setup.buttons.borrow_mut().push((button.clone(), lap.clone()));
@@ -229,6 +255,5 @@ fn show_button(choice: &OtherChoice, item: &gtk::ListItem) {
     button.set_active(lap.is_some() && lap == choice.other.get());
     choice.is_told.set(was_told);
     let words = format!("compare with {}", present::lap_name(lap));
-    button.set_tooltip_text(Some(&words));
     button.update_property(&[gtk::accessible::Property::Label(&words)]);
 }
