@@ -161,6 +161,11 @@ fn build(scene: &Scene, application: &gtk::Application) {
     strip.connect_mark_chosen(|it| glib::g_message!("gallery", "mark: {it:?}"));
     strip.connect_tag_chosen(|it| glib::g_message!("gallery", "tag: {it}"));
     strip.connect_drag_cancelled(|| glib::g_message!("gallery", "drag cancelled"));
+    window.connect_close_request(move |_| {
+        // The window is over, and with it the need to keep the table.
+        let _ = table.widget();
+        glib::Propagation::Proceed
+    });
     window.present();
 }
 

@@ -14,6 +14,9 @@ const BEYOND_M: f64 = 5.0;
 /// No pass takes longer than this to its exit after the lap's end, s.
 const BEYOND_S: f64 = 30.0;
 
+/// A playhead that was put on a gate has reached it, though rounding may leave it just before; axis units.
+const ON_GATE: f64 = 0.05;
+
 /// A tag as a person set it.
 #[derive(Debug, Clone, PartialEq)]
 pub struct StripTag {
@@ -97,13 +100,11 @@ impl LapStrip {
 
     /// The corner at a place of the axis.
     pub fn corner_at(&self, along: f64) -> Option<&StripCorner> {
-        self.corners.iter().find(|it| (it.from..=it.to).contains(&along))
+        self.corners.iter().find(|it| (it.from - ON_GATE..=it.to).contains(&along))
     }
 
-    /// Index of the next corner to begin behind a place, or of the one before it.
+    /// The next corner to begin behind a place, or the one that began before it.
     pub fn corner_from(&self, along: f64, is_forward: bool) -> Option<&StripCorner> {
-        // A playhead that stands on a gate has reached it, though rounding may put it just beside.
-        const ON_GATE: f64 = 0.05;
         if is_forward {
             self.corners.iter().find(|it| it.from > along + ON_GATE)
         } else {

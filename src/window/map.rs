@@ -49,7 +49,7 @@ struct Parts {
     seek: Listeners<f64>,
 }
 
-/// See the module. Cheap to clone: clones are the same widget.
+/// See the module. To be kept for as long as its widget is shown; clones are the same widget.
 #[derive(Clone)]
 pub struct MapWidget(Rc<Parts>);
 

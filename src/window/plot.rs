@@ -43,7 +43,7 @@ struct Parts {
     seek: Listeners<f64>,
 }
 
-/// See the module. Cheap to clone: clones are the same widget.
+/// See the module. To be kept for as long as its widget is shown; clones are the same widget.
 #[derive(Clone)]
 pub struct CornerPlotView(Rc<Parts>);
 

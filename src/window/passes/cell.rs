@@ -12,6 +12,7 @@ use crate::corners::figure::{Figure, Standing};
 use crate::present;
 use crate::strip::PassRow;
 use crate::window::listeners::Listeners;
+use crate::window::passes::lap_of;
 
 /// A row's button that makes it the other pass, with its lap.
 pub(super) type OtherButton = (gtk::CheckButton, Rc<Cell<Option<u32>>>);
@@ -32,25 +33,79 @@ pub(super) fn show_other(buttons: &[OtherButton], other: Option<u32>) {
     }
 }
 
-/// A factory whose cells are made once and shown with a row many times.
-fn factory<W: IsA<gtk::Widget>>(
+type Refresh = Rc<dyn Fn(&gtk::ListItem)>;
+/// A cell and what shows it anew.
+pub(super) type BoundCell = (gtk::ListItem, Refresh);
+
+/// The cells that are bound to a row. A row can change in place and its cells be shown anew: in GTK 4.8 that is ten
+/// times cheaper than putting another row in its place, for which every later row is made anew too.
+#[derive(Clone, Default)]
+pub(super) struct Bound(Rc<RefCell<Vec<BoundCell>>>);
+
+impl Bound {
+    /// All cells with what shows them anew. One that is unbound meanwhile shows nothing.
+    pub(super) fn cells(&self) -> Vec<BoundCell> {
+        self.0.borrow().clone()
+    }
+
+    /// Lets `refresh` show each cell of a factory when it is bound, and whenever its row has changed.
+    fn watch(&self, factory: &gtk::SignalListItemFactory, refresh: Refresh) {
+        let bound = self.0.clone();
+        factory.connect_bind(move |_, item| {
+            if let Some(item) = item.downcast_ref::<gtk::ListItem>() {
+                refresh(item);
+                bound.borrow_mut().push((item.clone(), refresh.clone()));
+            }
+        });
+        let bound = self.0.clone();
+        factory.connect_unbind(move |_, item| {
+            let at = bound.borrow().iter().position(|it| it.0.upcast_ref::<glib::Object>() == item);
+            if let Some(at) = at {
+                bound.borrow_mut().swap_remove(at);
+            }
+        });
+    }
+}
+
+/// A factory whose cells are made once and shown with a row many times. `words` are for tooltips and screen readers.
+fn factory<W: IsA<gtk::Widget> + IsA<gtk::Accessible>>(
+    bound: &Bound,
     make: impl Fn() -> W + 'static,
     show: impl Fn(&W, &PassRow) + 'static,
+    words: impl Fn(&PassRow) -> String + Clone + 'static,
 ) -> gtk::SignalListItemFactory {
     let factory = gtk::SignalListItemFactory::new();
+    let tooltip_words = words.clone();
     factory.connect_setup(move |_, item| {
         if let Some(item) = item.downcast_ref::<gtk::ListItem>() {
-            item.set_child(Some(&make()));
+            let child = make();
+            tell_on_hover(item, &child, tooltip_words.clone());
+            item.set_child(Some(&child));
         }
     });
-    factory.connect_bind(move |_, item| {
-        let Some(item) = item.downcast_ref::<gtk::ListItem>() else { return };
+    let refresh = move |item: &gtk::ListItem| {
         let row = item.item().and_downcast::<glib::BoxedAnyObject>();
         if let (Some(row), Some(child)) = (row, item.child().and_downcast::<W>()) {
-            show(&child, &row.borrow::<PassRow>());
+            let row = row.borrow::<PassRow>();
+            show(&child, &row);
+            child.update_property(&[gtk::accessible::Property::Label(&words(&row))]);
         }
-    });
+    };
+    bound.watch(&factory, Rc::new(refresh));
     factory
+}
+
+/// A tooltip that is put into words when it is wanted: to set one on a cell on show makes GTK look for the pointer each
+/// time, which costs more than the cell.
+fn tell_on_hover(item: &gtk::ListItem, child: &impl IsA<gtk::Widget>, words: impl Fn(&PassRow) -> String + 'static) {
+    let weak = item.downgrade();
+    child.set_has_tooltip(true);
+    child.connect_query_tooltip(move |_, _, _, _, tooltip| {
+        let row = weak.upgrade().and_then(|it| it.item()).and_downcast::<glib::BoxedAnyObject>();
+        let words = row.map_or_else(String::new, |it| words(&it.borrow::<PassRow>()));
+        tooltip.set_text(Some(&words));
+        !words.is_empty()
+    });
 }
 
 fn label(xalign: f32) -> gtk::Label {
@@ -59,16 +114,15 @@ fn label(xalign: f32) -> gtk::Label {
     label
 }
 
-pub(super) fn lap_factory() -> gtk::SignalListItemFactory {
-    factory(
-        || label(0.0),
-        |label, row| {
-            let kind = row.kind.map(present::lap_kind).filter(|it| *it != "timed");
-            let best = if row.is_best { "  best" } else { "" };
-            let kind = kind.map_or_else(String::new, |it| format!("  {it}"));
-            label.set_text(&format!("{}{kind}{best}", row.lap));
-        },
-    )
+pub(super) fn lap_factory(bound: &Bound) -> gtk::SignalListItemFactory {
+    factory(bound, || label(0.0), |label, row| label.set_text(&lap_words(row)), lap_words)
+}
+
+/// "3", "0  out", "4  best".
+fn lap_words(row: &PassRow) -> String {
+    let kind = row.kind.map(present::lap_kind).filter(|it| *it != "timed");
+    let best = row.is_best.then_some("best");
+    [Some(row.lap.to_string().as_str()), kind, best].into_iter().flatten().collect::<Vec<_>>().join("  ")
 }
 
 /// The sign of how a figure stands, before its value.
@@ -84,41 +138,43 @@ fn standing_sign(standing: Standing) -> &'static str {
     }
 }
 
-/// Value, interval and standing side by side: sign, value, "±", note.
-pub(super) fn figure_factory(figure: Figure) -> gtk::SignalListItemFactory {
-    let make = || {
-        let cell = gtk::Box::builder().spacing(5).halign(gtk::Align::End).build();
-        let (sign, value, half_width) = (label(0.5), label(1.0), label(0.0));
-        half_width.add_css_class("dim-label");
-        half_width.add_css_class("caption");
-        sign.set_width_chars(2);
-        half_width.set_width_chars(5);
-        for part in [&sign, &value, &half_width] {
-            cell.append(part);
-        }
-        cell
-    };
-    factory(make, move |cell, row| show_figure(cell, row, figure))
+/// Sign, value and interval, the interval lightly. One label, not one for each: an hour has a thousand cells.
+pub(super) fn figure_factory(bound: &Bound, figure: Figure) -> gtk::SignalListItemFactory {
+    let show = move |label: &gtk::Label, row: &PassRow| show_figure(label, row, figure);
+    factory(bound, || label(1.0), show, move |row| figure_words(row, figure))
 }
 
-fn show_figure(cell: &gtk::Box, row: &PassRow, figure: Figure) {
+/// Opacity of what is said lightly.
+const LIGHT: u16 = u16::MAX / 100 * 65;
+
+fn show_figure(label: &gtk::Label, row: &PassRow, figure: Figure) {
     let Some(shown) = row.cells.iter().find(|it| it.figure == figure) else { return };
-    let parts = [cell.first_child(), cell.first_child().and_then(|it| it.next_sibling()), cell.last_child()];
-    let [Some(sign), Some(value), Some(half_width)] = parts.map(|it| it.and_downcast::<gtk::Label>()) else { return };
-    sign.set_text(standing_sign(shown.standing));
-    let is_level = shown.standing == Standing::Level;
-    if is_level {
-        sign.add_css_class("dim-label")
-    } else {
-        sign.remove_css_class("dim-label")
-    }
     let star = if shown.is_moved { "*" } else { "" };
+    let timing = timing_words(row, figure);
+    let text = format!("{}  {timing}{}{star}", standing_sign(shown.standing), shown.value);
+    let light = gtk::pango::AttrList::new();
+    for (from, to) in [(text.len(), usize::MAX), (0, if shown.standing == Standing::Level { 1 } else { 0 })] {
+        let mut alpha = gtk::pango::AttrInt::new_foreground_alpha(LIGHT);
+        alpha.set_start_index(u32::try_from(from).unwrap_or(u32::MAX));
+        alpha.set_end_index(u32::try_from(to).unwrap_or(u32::MAX));
+        light.insert(alpha);
+    }
+    label.set_attributes(Some(&light));
+    label.set_text(&format!("{text} {}", shown.half_width));
+}
+
+/// Early, middle or late, before an apex place.
+fn timing_words(row: &PassRow, figure: Figure) -> String {
     let timing = row.apex_timing.filter(|_| figure == Figure::ApexPlace);
-    let timing = timing.map_or_else(String::new, |it| format!("{} ", present::apex_timing(it)));
-    value.set_text(&format!("{timing}{}{star}", shown.value));
-    half_width.set_text(&shown.half_width);
-    let mut words = format!("{}: {}{} {}", present::figure(figure), timing, shown.value, shown.half_width);
-    words = words.trim_end().to_owned();
+    timing.map_or_else(String::new, |it| format!("{} ", present::apex_timing(it)))
+}
+
+/// The whole of a cell: figure, interval, standing, and why something is missing.
+fn figure_words(row: &PassRow, figure: Figure) -> String {
+    let Some(shown) = row.cells.iter().find(|it| it.figure == figure) else { return String::new() };
+    let timing = timing_words(row, figure);
+    let mut words = format!("{}: {timing}{} {}", present::figure(figure), shown.value, shown.half_width);
+    words.truncate(words.trim_end().len());
     if shown.standing != Standing::Unknown {
         words = format!("{words}, {}", present::standing(shown.standing));
     }
@@ -128,40 +184,38 @@ fn show_figure(cell: &gtk::Box, row: &PassRow, figure: Figure) {
     if shown.estimate.is_none() && !row.unclear.is_empty() {
         words = format!("{words} ({})", row.unclear.join("; "));
     }
-    cell.set_tooltip_text(Some(&words));
-    cell.update_property(&[gtk::accessible::Property::Label(&words)]);
+    words
 }
 
-pub(super) fn exit_factory() -> gtk::SignalListItemFactory {
-    factory(|| label(0.0), |label, row| label.set_text(row.is_good_exit.map_or("", present::exit_verdict)))
+pub(super) fn exit_factory(bound: &Bound) -> gtk::SignalListItemFactory {
+    let words = |row: &PassRow| row.is_good_exit.map_or("", present::exit_verdict).to_owned();
+    factory(bound, || label(0.0), move |label, row| label.set_text(&words(row)), words)
 }
 
-pub(super) fn tags_factory() -> gtk::SignalListItemFactory {
-    factory(
-        || label(1.0),
-        |label, row| label.set_text(&if row.tags == 0 { String::new() } else { row.tags.to_string() }),
-    )
+pub(super) fn tags_factory(bound: &Bound) -> gtk::SignalListItemFactory {
+    let words = |row: &PassRow| if row.tags == 0 { String::new() } else { row.tags.to_string() };
+    factory(bound, || label(1.0), move |label, row| label.set_text(&words(row)), words)
 }
 
 /// Why figures are missing and which marks were moved; the whole of it in the tooltip.
-pub(super) fn unclear_factory() -> gtk::SignalListItemFactory {
+pub(super) fn unclear_factory(bound: &Bound) -> gtk::SignalListItemFactory {
     let make = || gtk::Label::builder().xalign(0.0).ellipsize(gtk::pango::EllipsizeMode::End).width_chars(12).build();
-    factory(make, |label, row| {
-        let moved = row.edited.iter().map(|it| format!("* {} moved by hand", present::mark(*it)));
-        let words: Vec<String> = moved.chain(row.unclear.iter().map(|it| (*it).to_owned())).collect();
-        let words = words.join("; ");
-        label.set_text(&words);
-        label.set_tooltip_text((!words.is_empty()).then_some(words.as_str()));
-    })
+    factory(bound, make, |label, row| label.set_text(&unclear_words(row)), unclear_words)
+}
+
+fn unclear_words(row: &PassRow) -> String {
+    let moved = row.edited.iter().map(|it| format!("* {} moved by hand", present::mark(*it)));
+    moved.chain(row.unclear.iter().map(|it| (*it).to_owned())).collect::<Vec<_>>().join("; ")
 }
 
 /// A button in each row that makes it the other pass; at most one is pressed.
-pub(super) fn other_factory(choice: &OtherChoice) -> gtk::SignalListItemFactory {
+pub(super) fn other_factory(bound: &Bound, choice: &OtherChoice) -> gtk::SignalListItemFactory {
     let factory = gtk::SignalListItemFactory::new();
     let setup = choice.clone();
     factory.connect_setup(move |_, item| {
         let Some(item) = item.downcast_ref::<gtk::ListItem>() else { return };
         let button = gtk::CheckButton::builder().halign(gtk::Align::Center).build();
+        tell_on_hover(item, &button, |row| format!("compare with {}", present::lap_name(Some(row.lap))));
         item.set_child(Some(&button));
         let lap = Rc::new(Cell::new(None));
         setup.buttons.borrow_mut().push((button.clone(), lap.clone()));
@@ -169,23 +223,7 @@ pub(super) fn other_factory(choice: &OtherChoice) -> gtk::SignalListItemFactory 
         button.connect_toggled(move |button| toggled(&choice, button.is_active(), lap.get()));
     });
     let bind = choice.clone();
-    factory.connect_bind(move |_, item| {
-        let Some(item) = item.downcast_ref::<gtk::ListItem>() else { return };
-        let lap = item.item().as_ref().and_then(super::lap_of);
-        let child = item.child().and_downcast::<gtk::CheckButton>();
-        let Some(button) = child else { return };
-        let buttons = bind.buttons.borrow();
-        if let Some((_, own)) = buttons.iter().find(|it| it.0 == button) {
-            own.set(lap);
-        }
-        drop(buttons);
-        let was_told = bind.is_told.replace(true);
-        button.set_active(lap.is_some() && lap == bind.other.get());
-        bind.is_told.set(was_told);
-        let words = format!("compare with {}", present::lap_name(lap));
-        button.set_tooltip_text(Some(&words));
-        button.update_property(&[gtk::accessible::Property::Label(&words)]);
-    });
+    bound.watch(&factory, Rc::new(move |item| show_button(&bind, item)));
     let teardown = choice.clone();
     factory.connect_teardown(move |_, item| {
         let child = item.downcast_ref::<gtk::ListItem>().and_then(|it| it.child()).and_downcast::<gtk::CheckButton>();
@@ -204,4 +242,18 @@ fn toggled(choice: &OtherChoice, is_active: bool, lap: Option<u32>) {
     show_other(&choice.buttons.borrow(), other);
     choice.is_told.set(false);
     choice.chosen.tell(other);
+}
+
+/// Shows a row's button with its lap.
+fn show_button(choice: &OtherChoice, item: &gtk::ListItem) {
+    let Some(button) = item.child().and_downcast::<gtk::CheckButton>() else { return };
+    let lap = item.item().as_ref().and_then(lap_of);
+    if let Some((_, own)) = choice.buttons.borrow().iter().find(|it| it.0 == button) {
+        own.set(lap);
+    }
+    let was_told = choice.is_told.replace(true);
+    button.set_active(lap.is_some() && lap == choice.other.get());
+    choice.is_told.set(was_told);
+    let words = format!("compare with {}", present::lap_name(lap));
+    button.update_property(&[gtk::accessible::Property::Label(&words)]);
 }

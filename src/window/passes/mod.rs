@@ -17,6 +17,10 @@ use crate::strip::{PassRow, PassRows, SortBy, compare};
 use crate::units::SpeedUnit;
 use crate::window::listeners::Listeners;
 
+/// Rows made and cells shown anew in one go, each well within a frame.
+const PART_ROWS: usize = 8;
+const PART_CELLS: usize = 130;
+
 /// A pass by lap and corner.
 pub type PassId = (u32, u32);
 
@@ -28,7 +32,12 @@ struct Parts {
     speed_columns: Vec<(Figure, gtk::ColumnViewColumn)>,
     rows: gio::ListStore,
     selection: gtk::SingleSelection,
+    bound: cell::Bound,
     corner: Cell<u32>,
+    /// The lap to be chosen, also while its row is still to be made.
+    wanted: Cell<Option<u32>>,
+    /// Counts tables shown.
+    shown: Cell<u64>,
     other: Rc<Cell<Option<u32>>>,
     /// Buttons of the rows on show, so that choosing one row's lets go of another's.
     other_buttons: Rc<RefCell<Vec<cell::OtherButton>>>,
@@ -38,7 +47,7 @@ struct Parts {
     other_chosen: Rc<Listeners<Option<u32>>>,
 }
 
-/// See the module. Cheap to clone: clones are the same widget.
+/// See the module. To be kept for as long as its widget is shown; clones are the same widget.
 #[derive(Clone)]
 pub struct PassTable(Rc<Parts>);
 
@@ -72,7 +81,8 @@ impl PassTable {
             is_told: is_told.clone(),
             chosen: other_chosen.clone(),
         };
-        let speed_columns = add_columns(&columns, &choice);
+        let bound = cell::Bound::default();
+        let speed_columns = add_columns(&columns, &bound, &choice);
         let title = gtk::Label::builder().xalign(0.0).margin_start(6).build();
         title.add_css_class("heading");
         let scrolled = gtk::ScrolledWindow::builder().child(&columns).hexpand(true).vexpand(true).build();
@@ -92,7 +102,10 @@ impl PassTable {
             speed_columns,
             rows,
             selection,
+            bound,
             corner: Cell::new(0),
+            wanted: Cell::new(None),
+            shown: Cell::new(0),
             other,
             other_buttons,
             is_told,
@@ -110,7 +123,6 @@ impl PassTable {
     /// Shows another corner's passes, or the same ones analysed again: then the chosen lap stays chosen.
     pub fn show(&self, table: &PassRows) {
         let parts = &self.0;
-        let chosen = parts.chosen_lap();
         parts.is_told.set(true);
         parts.corner.set(table.corner);
         parts.title.set_text(&title(table));
@@ -118,16 +130,14 @@ impl PassTable {
         for (figure, column) in &parts.speed_columns {
             column.set_title(Some(&header(*figure, table.unit)));
         }
-        let rows: Vec<glib::BoxedAnyObject> =
-            table.rows.iter().map(|it| glib::BoxedAnyObject::new(it.clone())).collect();
-        parts.rows.splice(0, parts.rows.n_items(), &rows);
-        parts.select(chosen);
         parts.is_told.set(false);
+        parts.fill(table.rows.clone());
         parts.columns.update_property(&[gtk::accessible::Property::Label(&parts.title.text())]);
     }
 
-    /// Marks a lap's pass as chosen without telling it.
+    /// Marks a lap's pass as chosen without telling it; a lap without a row as none.
     pub fn set_chosen(&self, lap: Option<u32>) {
+        self.0.wanted.set(lap);
         self.0.is_told.set(true);
         self.0.select(lap);
         self.0.is_told.set(false);
@@ -162,6 +172,52 @@ impl Parts {
         self.selection.selected_item().and_then(|it| lap_of(&it))
     }
 
+    /// Puts rows in the place of those there were: a part at once, the rest while nothing else is to do, for an hour's
+    /// table would hold up the picture. Another table shown meanwhile ends it.
+    fn fill(self: &Rc<Self>, rows: Vec<PassRow>) {
+        self.shown.set(self.shown.get() + 1);
+        let (weak, shown) = (Rc::downgrade(self), self.shown.get());
+        for (position, row) in (0..self.rows.n_items()).zip(&rows) {
+            if let Some(place) = self.rows.item(position).and_downcast::<glib::BoxedAnyObject>() {
+                place.replace(row.clone());
+            }
+        }
+        let mut cells = self.bound.cells();
+        if self.fill_part(&rows, &mut cells) {
+            return;
+        }
+        glib::idle_add_local(move || {
+            let parts = weak.upgrade().filter(|it| it.shown.get() == shown);
+            let is_done = parts.is_none_or(|it| it.fill_part(&rows, &mut cells));
+            if is_done { glib::ControlFlow::Break } else { glib::ControlFlow::Continue }
+        });
+    }
+
+    /// Shows some changed cells anew, then takes away or adds some rows at the end, then sorts. Whether all is done.
+    fn fill_part(&self, rows: &[PassRow], cells: &mut Vec<cell::BoundCell>) -> bool {
+        let (had, wanted) = (self.rows.n_items() as usize, rows.len());
+        self.is_told.set(true);
+        let is_done = if !cells.is_empty() {
+            cells.drain(..cells.len().min(PART_CELLS)).for_each(|(item, refresh)| refresh(&item));
+            cells.is_empty() && had == wanted
+        } else if had > wanted {
+            let first = wanted.max(had.saturating_sub(PART_ROWS));
+            self.rows.splice(index(first), index(had - first), &[] as &[glib::BoxedAnyObject]);
+            first == wanted
+        } else {
+            let new = &rows[had..wanted.min(had + PART_ROWS)];
+            let new: Vec<_> = new.iter().map(|it| glib::BoxedAnyObject::new(it.clone())).collect();
+            self.rows.splice(index(had), 0, &new);
+            had + new.len() == wanted
+        };
+        if is_done && let Some(sorter) = self.columns.sorter() {
+            sorter.changed(gtk::SorterChange::Different);
+        }
+        self.select(self.wanted.get());
+        self.is_told.set(false);
+        is_done
+    }
+
     fn select(&self, lap: Option<u32>) {
         let position = (0..self.selection.n_items())
             .find(|it| lap.is_some() && self.selection.item(*it).and_then(|it| lap_of(&it)) == lap);
@@ -173,7 +229,9 @@ fn connect(parts: &Rc<Parts>) {
     let weak = Rc::downgrade(parts);
     parts.selection.connect_selected_notify(move |_| {
         let Some(parts) = weak.upgrade().filter(|it| !it.is_told.get()) else { return };
-        if let Some(lap) = parts.chosen_lap() {
+        // Sorting moves the chosen row without choosing another.
+        if let Some(lap) = parts.chosen_lap().filter(|it| parts.wanted.get() != Some(*it)) {
+            parts.wanted.set(Some(lap));
             parts.chosen.tell((lap, parts.corner.get()));
         }
     });
@@ -189,6 +247,11 @@ fn connect(parts: &Rc<Parts>) {
         parts.is_told.set(false);
         parts.other_chosen.tell(other);
     });
+}
+
+/// Positions of a list model.
+fn index(position: usize) -> u32 {
+    u32::try_from(position).unwrap_or(u32::MAX)
 }
 
 fn lap_of(item: &glib::Object) -> Option<u32> {
@@ -214,7 +277,11 @@ fn header(figure: Figure, unit: SpeedUnit) -> String {
 }
 
 /// Gives the columns whose header names the unit of speed.
-fn add_columns(columns: &gtk::ColumnView, choice: &cell::OtherChoice) -> Vec<(Figure, gtk::ColumnViewColumn)> {
+fn add_columns(
+    columns: &gtk::ColumnView,
+    bound: &cell::Bound,
+    choice: &cell::OtherChoice,
+) -> Vec<(Figure, gtk::ColumnViewColumn)> {
     let add = |title: &str, factory: gtk::SignalListItemFactory, by: Option<SortBy>| {
         let column = gtk::ColumnViewColumn::builder().title(title).factory(&factory).resizable(true).build();
         if let Some(by) = by {
@@ -223,17 +290,17 @@ fn add_columns(columns: &gtk::ColumnView, choice: &cell::OtherChoice) -> Vec<(Fi
         columns.append_column(&column);
         column
     };
-    let lap = add("Lap", cell::lap_factory(), Some(SortBy::Lap));
+    let lap = add("Lap", cell::lap_factory(bound), Some(SortBy::Lap));
     columns.sort_by_column(Some(&lap), gtk::SortType::Ascending);
-    add("Other", cell::other_factory(choice), None);
+    add("Other", cell::other_factory(bound, choice), None);
     let figures = Figure::ALL.into_iter().map(|figure| {
         let title = header(figure, SpeedUnit::default());
-        (figure, add(&title, cell::figure_factory(figure), Some(SortBy::Figure(figure))))
+        (figure, add(&title, cell::figure_factory(bound, figure), Some(SortBy::Figure(figure))))
     });
     let speed_columns = figures.filter(|it| it.0.is_speed()).collect();
-    add("Exit was", cell::exit_factory(), Some(SortBy::Exit));
-    add("Tags", cell::tags_factory(), Some(SortBy::Tags));
-    add("Unclear", cell::unclear_factory(), None);
+    add("Exit was", cell::exit_factory(bound), Some(SortBy::Exit));
+    add("Tags", cell::tags_factory(bound), Some(SortBy::Tags));
+    add("Unclear", cell::unclear_factory(bound), None);
     speed_columns
 }
 

@@ -81,7 +81,7 @@ struct Parts {
     drag_cancelled: Listeners<()>,
 }
 
-/// See the module. Cheap to clone: clones are the same widget.
+/// See the module. To be kept for as long as its widget is shown; clones are the same widget.
 #[derive(Clone)]
 pub struct LapStripView(Rc<Parts>);
 
