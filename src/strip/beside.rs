@@ -16,17 +16,24 @@ pub struct AtPlace {
     pub since_gate_s: Option<Estimate>,
 }
 
-/// What is known at a log time, s. `pass`: the one whose entry gate counts. Missing in gaps and off the log. The
-/// interval of the time is that of the two places along the lap, at the speeds there.
+/// What is known at a log time, s. `pass`: the one whose entry gate counts. Missing in gaps and off the log. The time
+/// since the gate is never told surer than the whole pass's time, whose interval knows how positions wander.
 pub fn at_place(analysis: &Analysis, t_s: f64, pass: Option<&Pass>) -> AtPlace {
     let Some(here) = analysis.path.at(t_s).filter(|it| it.speed_mps.is_finite()) else { return AtPlace::default() };
-    let gate = pass.and_then(|it| analysis.path.at(it.entry_gate_t_s?));
-    let variance_s2 = |it: &PathState| it.along_variance_m2 / it.speed_mps.max(SLOWEST_MPS).powi(2);
-    let since = |gate: PathState| Estimate::from_variance(here.t_s - gate.t_s, variance_s2(&here) + variance_s2(&gate));
+    let since = |pass: &Pass| {
+        let gate = analysis.path.at(pass.entry_gate_t_s?)?;
+        let own = Estimate::from_variance(t_s - gate.t_s, variance_s2(&here) + variance_s2(&gate));
+        Some(Estimate { ci95: own.ci95.max(pass.time_s?.ci95), ..own })
+    };
     AtPlace {
         speed_mps: Some(Estimate::from_variance(here.speed_mps, here.speed_variance)),
-        since_gate_s: gate.map(since),
+        since_gate_s: pass.and_then(since),
     }
+}
+
+/// How sure the time at a place is, s².
+fn variance_s2(state: &PathState) -> f64 {
+    state.along_variance_m2 / state.speed_mps.max(SLOWEST_MPS).powi(2)
 }
 
 /// The pass of a lap whose entry gate was crossed last at a log time, s; `None` before the lap's first.
@@ -75,6 +82,10 @@ mod tests {
         assert!((speed.value - 10.0).abs() < 1e-12 && (speed.sigma() - 0.2).abs() < 1e-12);
         // Each of the two places is known to √2 m, which takes √2/10 s at 10 m/s: together 0.2 s.
         assert!((since.value - 2.5).abs() < 1e-12 && (since.sigma() - 0.2).abs() < 1e-12);
+        let mut unsure = analysis.passes[1].clone();
+        unsure.time_s = Some(Estimate { value: 2.0, ci95: 0.9 });
+        let since = at_place(&analysis, 5.5, Some(&unsure)).since_gate_s.unwrap();
+        assert!((since.ci95 - 0.9).abs() < 1e-12, "the pass's own time is no surer");
         assert_eq!(at_place(&analysis, 12.0, None), AtPlace::default(), "in a gap");
         assert_eq!(at_place(&analysis, 99.0, None), AtPlace::default(), "off the log");
         assert_eq!(at_place(&analysis, 5.5, None).since_gate_s, None);

@@ -77,7 +77,6 @@ mod imp {
             if let Some(frame) = &*self.frame.borrow() {
                 snapshot.append_texture(frame, &bounds(place.x, place.y, place.width, place.height));
             }
-            self.obj().paint_drawn(snapshot);
             let scale = f64::from(self.obj().scale_factor());
             for tile in &*self.tiles.borrow() {
                 let at = (f64::from(tile.x) / scale, f64::from(tile.y) / scale);
@@ -85,6 +84,8 @@ mod imp {
                 let fitted = self.obj().fitted();
                 snapshot.append_texture(&tile.texture, &bounds(fitted.x + at.0, fitted.y + at.1, size.0, size.1));
             }
+            // As in films: a person's drawing outranks the program's own blocks.
+            self.obj().paint_drawn(snapshot);
         }
     }
 }
