@@ -1,6 +1,7 @@
 //! All wording and number formats: what people read on screens, in tables, captions and reports.
 //! Takes values of the lower rooms, gives text; never reads, computes or writes anything.
 
+mod beside;
 mod figures;
 mod note;
 mod number;
@@ -10,6 +11,7 @@ pub mod timecode;
 mod whereabouts;
 mod words;
 
+pub use beside::{PassHere, pass_beside, pass_here};
 pub use figures::{
     PlayheadWords, apex_timing, exit_verdict, figure, figure_short, figure_unit, figure_value, lap_name, playhead,
     quicker, signed, standing, whole_metres, whole_speed,

@@ -1,6 +1,7 @@
 //! What the review window draws along a lap, over a corner and on the map, as plain data in SI; and the mathematics of
 //! looking and pointing at it. Takes an `Analysis`; draws nothing and knows no toolkit.
 
+mod beside;
 mod lap;
 mod map;
 mod passes;
@@ -10,6 +11,7 @@ mod same_place;
 mod trace;
 mod view;
 
+pub use beside::{AtPlace, at_place, last_gate};
 pub use lap::{LapStrip, PlacedTag, StripCorner, StripMark, StripTag};
 pub use map::{MapCorner, MapLine, MapPicture};
 pub use passes::{Cell, PassGiven, PassRow, PassRows, SortBy, compare};

@@ -15,7 +15,8 @@ pub(crate) trait Kept {
     fn is_large(&self) -> bool;
 }
 
-/// Never holds more than its bound; never gives up the frame at the present place for another.
+/// Never holds more than its bound; never gives up the frame at the present place, which alone may be larger than a
+/// bound that was lowered.
 #[derive(Debug)]
 pub(crate) struct Cache<T> {
     entries: BTreeMap<FootagePlace, T>,
@@ -67,11 +68,21 @@ impl<T: Kept> Cache<T> {
         }
         self.count(&value, true);
         self.entries.insert(place, value);
+        self.keep_bound();
+        self.entries.contains_key(&place)
+    }
+
+    /// Gives up the farthest frames until what is left fits.
+    pub(crate) fn set_bound_bytes(&mut self, bound_bytes: usize) {
+        self.bound_bytes = bound_bytes;
+        self.keep_bound();
+    }
+
+    fn keep_bound(&mut self) {
         while self.bytes > self.bound_bytes {
             let Some(farthest) = self.farthest(|_| true) else { break };
             self.remove(farthest);
         }
-        self.entries.contains_key(&place)
     }
 
     /// The large frame that is to be made smaller first.
@@ -160,6 +171,17 @@ mod tests {
         assert_eq!(times(&cache), [44, 45, 46, 47, 48, 49, 50, 51]);
         assert!(cache.not_after(at(0, 70)).is_some_and(|(place, _)| place == at(0, 51)));
         assert!(cache.not_after(at(1, 0)).is_none() && cache.not_after(at(0, 43)).is_none());
+    }
+
+    #[test]
+    fn a_smaller_bound_gives_up_the_farthest() {
+        let mut cache = Cache::new(8);
+        cache.set_present(at(0, 5));
+        (0..8).for_each(|ns| drop(cache.insert(at(0, ns), Block(1, false))));
+        cache.set_bound_bytes(4);
+        assert_eq!((times(&cache), cache.bytes()), (vec![3, 4, 5, 6], 4));
+        cache.set_bound_bytes(0);
+        assert_eq!(times(&cache), [5], "the frame on show stays");
     }
 
     #[test]

@@ -92,6 +92,11 @@ impl Viewer {
         self.send(Order::Size(size_px));
     }
 
+    /// Keeps more or less from now on, see [`ViewerSettings::cache_bytes`].
+    pub fn set_cache_bytes(&self, cache_bytes: usize) {
+        self.send(Order::CacheBytes(cache_bytes));
+    }
+
     fn send(&self, order: Order) {
         // A worker that is gone has panicked; the window stays.
         let _ = self.orders.send(order);

@@ -38,6 +38,8 @@ pub(crate) struct Request {
 pub(crate) enum Order {
     Show(Request),
     Size(Option<(u32, u32)>),
+    /// Most bytes of decoded frames to keep from now on.
+    CacheBytes(usize),
 }
 
 /// The planes of one picture.
@@ -211,6 +213,7 @@ impl Worker<'_> {
             Order::Show(request) if self.chapters > 0 => self.waiting = Some(request),
             Order::Show(_) => {}
             Order::Size(size_px) => self.resize(size_px),
+            Order::CacheBytes(bound_bytes) => self.cache.set_bound_bytes(bound_bytes),
         }
     }
 

@@ -1,6 +1,7 @@
 //! The picture: one frame of footage with what is drawn over it; zoomed with the wheel, moved by dragging. Shows what it
 //! is given and tells what a person does on it.
 
+mod pen;
 mod view;
 
 use std::cell::{Cell, RefCell};
@@ -10,6 +11,8 @@ use gtk::subclass::prelude::*;
 use gtk::{gdk, glib, graphene};
 use gtk4 as gtk;
 
+use pen::Pen;
+pub(crate) use pen::PenEvent;
 pub(crate) use view::Rect;
 use view::View;
 
@@ -31,6 +34,7 @@ mod imp {
         pub(super) view: Cell<View>,
         pub(super) drag_from: Cell<View>,
         pub(super) size_wanted: Listeners<()>,
+        pub(super) pen: Pen,
     }
 
     #[glib::object_subclass]
@@ -80,6 +84,8 @@ mod imp {
                 let fitted = self.obj().fitted();
                 snapshot.append_texture(&tile.texture, &bounds(fitted.x + at.0, fitted.y + at.1, size.0, size.1));
             }
+            // As in films: a person's drawing outranks the program's own blocks.
+            self.obj().paint_drawn(snapshot);
         }
     }
 }
@@ -220,7 +226,7 @@ impl Picture {
         });
         let picture = self.downgrade();
         drag.connect_drag_update(move |_, x, y| {
-            let Some(picture) = picture.upgrade() else { return };
+            let Some(picture) = picture.upgrade().filter(|it| !it.imp().pen.is_taken()) else { return };
             let from = picture.imp().drag_from.get();
             picture.set_view(from.moved((x, y), picture.imp().footage_px.get(), picture.size()));
         });
@@ -228,11 +234,12 @@ impl Picture {
         let double = gtk::GestureClick::new();
         let picture = self.downgrade();
         double.connect_pressed(move |_, presses, _, _| {
-            if let Some(picture) = picture.upgrade().filter(|_| presses == 2) {
+            if let Some(picture) = picture.upgrade().filter(|it| presses == 2 && !it.imp().pen.is_taken()) {
                 picture.fit();
             }
         });
         self.add_controller(double);
+        self.connect_pen_drag();
     }
 }
 

@@ -26,6 +26,10 @@ pub(super) enum Deed {
     MarkHere(MarkKind),
     GiveMarksBack,
     RateExit(Exit),
+    /// Shows or hides the second picture.
+    TwoPictures,
+    /// Takes the pen, or lays it down.
+    Draw,
 }
 
 /// The deed of a key with its modifiers; `None` where it has none here.
@@ -66,6 +70,8 @@ pub(super) fn deed(key: Key, modifiers: ModifierType) -> Option<Deed> {
         Key::plus | Key::equal | Key::KP_Add => Some(Deed::ZoomIn),
         Key::minus | Key::KP_Subtract => Some(Deed::ZoomOut),
         Key::_0 | Key::KP_0 => Some(Deed::Fit),
+        Key::F2 if held.is_empty() => Some(Deed::TwoPictures),
+        Key::F3 if held.is_empty() => Some(Deed::Draw),
         _ => None,
     }
 }
@@ -103,6 +109,8 @@ impl ReviewPage {
             Deed::MarkHere(mark) => self.mark_here(mark),
             Deed::GiveMarksBack => self.give_marks_back(),
             Deed::RateExit(exit) => self.rate_exit(exit),
+            Deed::TwoPictures => self.toggle_second(),
+            Deed::Draw => self.toggle_drawing(),
         }
     }
 }

@@ -1,16 +1,19 @@
 //! The review page: footage with its overlay, transport, strip, map and passes, all at one playhead. Callbacks change the
 //! state; `show_position` alone moves what is seen.
 
+mod drawing;
 mod editing;
 mod keys;
 mod moving;
 mod panels;
 mod playing;
 mod saver;
+mod second;
 mod session_overlay;
 mod sounding;
 mod timeline;
 mod transport;
+mod viewing;
 
 use std::cell::{OnceCell, RefCell};
 
@@ -32,9 +35,11 @@ use crate::window::listeners::Listeners;
 use crate::window::loading::{Footage, Loaded};
 use crate::window::navigate::{Playhead, Stops};
 use crate::window::picture::Picture;
+use crate::window::review::drawing::DrawingBar;
 use crate::window::review::panels::{Panels, Scene, Subject};
 use crate::window::review::playing::{NORMAL, Playing, speed_words};
 use crate::window::review::saver::Saver;
+use crate::window::review::second::SecondPicture;
 use crate::window::review::session_overlay::SessionOverlay;
 use crate::window::review::sounding::Sounding;
 use crate::window::review::timeline::{Position, Timeline};
@@ -124,6 +129,16 @@ mod imp {
         #[template_child]
         pub(super) where_label: TemplateChild<gtk::Label>,
         #[template_child]
+        pub(super) stage: TemplateChild<gtk::Box>,
+        #[template_child]
+        pub(super) pictures: TemplateChild<gtk::Box>,
+        #[template_child]
+        pub(super) first_words: TemplateChild<gtk::Label>,
+        #[template_child]
+        pub(super) second_toggle: TemplateChild<gtk::ToggleButton>,
+        #[template_child]
+        pub(super) draw_toggle: TemplateChild<gtk::ToggleButton>,
+        #[template_child]
         pub(super) volume: TemplateChild<gtk::VolumeButton>,
         #[template_child]
         pub(super) side: TemplateChild<gtk::Paned>,
@@ -132,6 +147,8 @@ mod imp {
         pub(super) settings: OnceCell<SharedSettings>,
         pub(super) actions: OnceCell<gio::SimpleActionGroup>,
         pub(super) panels: OnceCell<Panels>,
+        pub(super) second: OnceCell<SecondPicture>,
+        pub(super) drawing_bar: OnceCell<DrawingBar>,
         pub(super) review: RefCell<Option<Review>>,
         pub(super) on_trouble: Listeners<String>,
         pub(super) on_changed: Listeners<()>,
@@ -222,6 +239,7 @@ impl ReviewPage {
         *imp.review.borrow_mut() = Some(review);
         self.take_in_tags();
         self.ask_for_size();
+        self.begin_second_anew();
         self.show_position();
     }
 
@@ -230,6 +248,7 @@ impl ReviewPage {
         self.pause();
         *self.imp().review.borrow_mut() = None;
         self.imp().picture.show_frame(None, WITHOUT_FOOTAGE_PX);
+        self.begin_second_anew();
     }
 
     fn settings(&self) -> &SharedSettings {
@@ -240,8 +259,10 @@ impl ReviewPage {
         self.imp().panels.get().expect("made where the page is made")
     }
 
+    /// The picture that has the focus, else the first.
     fn picture(&self) -> &Picture {
-        &self.imp().picture
+        let second = self.imp().second.get().map(SecondPicture::picture).filter(|it| it.has_focus());
+        second.unwrap_or(&self.imp().picture)
     }
 
     fn tell(&self, sentence: &str) {
@@ -286,6 +307,8 @@ impl ReviewPage {
             }
         });
         self.connect_panels();
+        self.add_second_picture();
+        self.add_drawing_bar();
         self.add_keys();
         self.add_actions();
     }

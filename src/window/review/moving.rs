@@ -2,17 +2,17 @@
 
 use gtk::prelude::*;
 use gtk::subclass::prelude::*;
-use gtk::{gdk, glib};
 use gtk4 as gtk;
 
 use crate::analysis::Analysis;
 use crate::corners::MarkKind;
-use crate::media::{ShownFrame, Viewer, ViewerEvent, ViewerSettings};
+use crate::media::{ShownFrame, Viewer, ViewerEvent};
 use crate::present::{Whereabouts, whereabouts};
 use crate::strip::same_place_s;
 use crate::window::loading::Footage;
 use crate::window::navigate::{Stop, Way};
 use crate::window::review::timeline::{Position, Timeline};
+use crate::window::review::viewing::{open_viewer, texture_of};
 use crate::window::review::{Review, ReviewPage, WITHOUT_FOOTAGE_PX};
 
 impl ReviewPage {
@@ -118,6 +118,8 @@ impl ReviewPage {
             imp.picture.show_frame(None, WITHOUT_FOOTAGE_PX);
         }
         self.show_overlay();
+        self.show_drawings();
+        self.show_second();
     }
 
     /// Strip, map, passes and plot follow the playhead; those whose lap or corner has changed are shown anew.
@@ -165,34 +167,21 @@ impl ReviewPage {
     }
 
     pub(super) fn open_viewer(&self, footage: &Footage) -> Option<Viewer> {
-        let files: Vec<_> = footage.chapters.iter().map(|it| it.path.clone()).collect();
-        if files.is_empty() {
-            return None;
-        }
-        // Only the newest frame counts; what else is told must not be lost.
-        let (frames, newest_frame) = async_channel::bounded::<ShownFrame>(1);
-        let (notices, inbox) = async_channel::unbounded::<ViewerEvent>();
-        let settings = ViewerSettings { cache_bytes: self.settings().get().cache_bytes() };
-        let viewer = Viewer::open(files, settings, move |event| {
-            // A closed channel: the review is over.
-            let _ = match event {
-                ViewerEvent::Shown(frame) => frames.force_send(frame).map(drop).is_ok(),
-                other => notices.try_send(other).is_ok(),
-            };
-        });
-        let page = self.downgrade();
-        glib::spawn_future_local(async move {
-            while let (Ok(frame), Some(page)) = (newest_frame.recv().await, page.upgrade()) {
-                page.show_frame(&frame);
-            }
-        });
-        let page = self.downgrade();
-        glib::spawn_future_local(async move {
-            while let (Ok(event), Some(page)) = (inbox.recv().await, page.upgrade()) {
-                page.take_notice(event);
-            }
-        });
-        Some(viewer)
+        let (page, told) = (self.downgrade(), self.downgrade());
+        open_viewer(
+            &footage.chapters,
+            self.cache_bytes(),
+            move |frame| {
+                if let Some(page) = page.upgrade() {
+                    page.show_frame(frame);
+                }
+            },
+            move |event| {
+                if let Some(page) = told.upgrade() {
+                    page.take_notice(event);
+                }
+            },
+        )
     }
 
     fn take_notice(&self, event: ViewerEvent) {
@@ -217,16 +206,8 @@ impl ReviewPage {
         if !is_on_footage {
             return;
         }
-        let side = |pixels: u32| i32::try_from(pixels).unwrap_or(i32::MAX);
         let pixels = &frame.pixels;
-        let texture = gdk::MemoryTexture::new(
-            side(pixels.width_px),
-            side(pixels.height_px),
-            gdk::MemoryFormat::B8g8r8a8Premultiplied,
-            &pixels.bytes,
-            pixels.stride_bytes,
-        );
-        self.imp().picture.show_frame(Some(texture.upcast()), (pixels.width_px, pixels.height_px));
+        self.imp().picture.show_frame(Some(texture_of(pixels)), (pixels.width_px, pixels.height_px));
     }
 }
 

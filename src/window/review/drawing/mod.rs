@@ -1,0 +1,227 @@
+//! Drawing on the frame: the row of tools, and strokes of the pen that become one change of the book each.
+
+mod bar;
+mod shown;
+mod strokes;
+
+use gtk::gdk::Key;
+use gtk::glib;
+use gtk::prelude::*;
+use gtk::subclass::prelude::*;
+use gtk4 as gtk;
+
+use crate::book::{Circled, Drawing, FrameRef, Op, ReferencePoint, Shape, Share};
+use crate::window::picture::PenEvent;
+pub(super) use crate::window::review::drawing::bar::DrawingBar;
+use crate::window::review::drawing::shown::{Drawn, LINE_WIDTH, TEXT_SIZE, named_circle};
+use crate::window::review::drawing::strokes::{Stroke, Tool, distance};
+use crate::window::review::{Review, ReviewPage};
+
+/// The eraser reaches this far, as a share of the picture's height.
+const ERASER_REACH: f64 = 0.08;
+
+/// What is being drawn and is not in the book yet.
+#[derive(Debug, Clone)]
+struct Draft {
+    tool: Tool,
+    stroke: Stroke,
+    on: FrameRef,
+}
+
+impl ReviewPage {
+    pub(super) fn add_drawing_bar(&self) {
+        let imp = self.imp();
+        let bar = DrawingBar::new();
+        imp.stage.insert_child_after(bar.root(), Some(&*imp.pictures));
+        let page = self.downgrade();
+        let with_page = move |act: fn(&Self)| {
+            let page = page.clone();
+            move || {
+                if let Some(page) = page.upgrade() {
+                    act(&page);
+                }
+            }
+        };
+        bar.connect_tool_chosen(with_page(Self::break_off));
+        bar.connect_words_changed(with_page(Self::show_draft));
+        bar.connect_kept(with_page(Self::keep_draft));
+        imp.drawing_bar.set(bar).expect("the page is made once");
+        let taken = with_page(Self::take_or_lay_down_pen);
+        imp.draw_toggle.connect_toggled(move |_| taken());
+        let page = self.downgrade();
+        imp.picture.connect_pen(move |event| {
+            if let Some(page) = page.upgrade() {
+                page.follow_pen(event);
+            }
+        });
+        self.add_drawing_keys();
+    }
+
+    fn add_drawing_keys(&self) {
+        let keys = gtk::EventControllerKey::new();
+        let page = self.downgrade();
+        keys.connect_key_pressed(move |_, key, _, _| {
+            let Some(page) = page.upgrade().filter(|it| it.imp().draw_toggle.is_active()) else {
+                return glib::Propagation::Proceed;
+            };
+            match key {
+                Key::Escape if page.bar().draft().is_some() => page.break_off(),
+                Key::Escape => page.imp().draw_toggle.set_active(false),
+                Key::Delete | Key::BackSpace => page.erase_newest(),
+                _ => return glib::Propagation::Proceed,
+            }
+            glib::Propagation::Stop
+        });
+        self.add_controller(keys);
+    }
+
+    fn bar(&self) -> &DrawingBar {
+        self.imp().drawing_bar.get().expect("made where the page is made")
+    }
+
+    pub(super) fn toggle_drawing(&self) {
+        let toggle = &self.imp().draw_toggle;
+        toggle.set_active(!toggle.is_active());
+    }
+
+    fn take_or_lay_down_pen(&self) {
+        let imp = self.imp();
+        let is_taken = imp.draw_toggle.is_active();
+        self.break_off();
+        self.bar().root().set_visible(is_taken);
+        imp.picture.take_pen(is_taken);
+        imp.picture.grab_focus();
+    }
+
+    fn follow_pen(&self, event: PenEvent) {
+        match event {
+            PenEvent::Down(at) => self.begin_stroke(at),
+            PenEvent::Moved(to) => self.bar().change_draft(|it| it.stroke.go_on(to)),
+            PenEvent::Up => return self.end_stroke(),
+            PenEvent::Broken => return self.break_off(),
+        }
+        self.show_draft();
+    }
+
+    fn begin_stroke(&self, at: Share) {
+        self.break_off();
+        self.pause();
+        let tool = self.bar().tool();
+        if tool == Tool::Eraser {
+            return self.erase_at(at);
+        }
+        match self.imp().review.borrow().as_ref().and_then(Review::frame) {
+            Some(on) => {
+                let stroke = Stroke::new(at, self.imp().picture.aspect());
+                self.bar().set_draft(Some(Draft { tool, stroke, on }));
+            }
+            None => self.tell("there is no frame here to draw on; go where there is footage"),
+        }
+    }
+
+    /// The pen is up: the draft is kept, once it has its words.
+    fn end_stroke(&self) {
+        match self.bar().draft().map(|it| it.tool) {
+            Some(Tool::Text) => self.bar().ask_for_words("Text"),
+            Some(Tool::ReferencePoint) => self.bar().ask_for_words("Name of the reference point"),
+            Some(_) => self.keep_draft(),
+            None => {}
+        }
+    }
+
+    /// Puts the draft into the book, as one change.
+    fn keep_draft(&self) {
+        let Some(draft) = self.bar().draft() else { return };
+        let words = self.bar().words();
+        let found = self.imp().review.borrow().as_ref().map(|it| (it.history.book().next_id, it.subject().corner));
+        let Some((id, corner)) = found else { return };
+        let op = match (draft.tool, corner) {
+            (Tool::Text | Tool::ReferencePoint, _) if words.is_empty() => None,
+            (Tool::ReferencePoint, None) => {
+                self.tell("there is no corner here whose reference point this could be; go to one first");
+                None
+            }
+            (Tool::ReferencePoint, Some(corner)) => {
+                let circled = Some(Circled { on: draft.on, circle: draft.stroke.circle() });
+                Some(Op::ReferencePoint(id, Some(ReferencePoint { corner, name: words, circled })))
+            }
+            _ => self.drawings_of(&draft, &words).into_iter().next().map(|it| Op::Drawing(id, Some(it))),
+        };
+        self.break_off();
+        if let Some(op) = op {
+            self.change(op);
+        }
+    }
+
+    /// Gives up what is being drawn.
+    fn break_off(&self) {
+        self.bar().set_draft(None);
+        if self.bar().forget_words() {
+            self.imp().picture.grab_focus();
+        }
+        self.show_draft();
+    }
+
+    fn show_draft(&self) {
+        let words = self.bar().words();
+        // A place for words shows where they will be.
+        let words = if words.is_empty() { "…".to_owned() } else { words };
+        let drawings = self.bar().draft().map(|it| self.drawings_of(&it, &words)).unwrap_or_default();
+        self.imp().picture.show_draft(drawings);
+    }
+
+    /// What a draft looks like; nothing where it is a click that makes no shape.
+    fn drawings_of(&self, draft: &Draft, words: &str) -> Vec<Drawing> {
+        let shape = match draft.tool {
+            Tool::ReferencePoint => {
+                let circled = Circled { on: draft.on, circle: draft.stroke.circle() };
+                return named_circle(&circled, words).into();
+            }
+            Tool::Text => Some(Shape::Text { at: draft.stroke.first(), size: TEXT_SIZE, text: words.to_owned() }),
+            other => draft.stroke.shape(other),
+        };
+        let (colour, stays_s) = (self.bar().colour(), self.bar().stays_s());
+        shape.map(|shape| Drawing { on: draft.on, stays_s, colour, width: LINE_WIDTH, shape }).into_iter().collect()
+    }
+
+    /// Shows the drawings of the frame on show; a draft of another frame is given up.
+    pub(super) fn show_drawings(&self) {
+        let (drawings, frame) = match &*self.imp().review.borrow() {
+            Some(review) => (review.drawn_at(review.position), review.frame()),
+            None => return,
+        };
+        if self.bar().draft().is_some_and(|it| Some(it.on) != frame) {
+            self.break_off();
+        }
+        self.imp().picture.show_drawings(drawings.into_iter().map(|it| it.1).collect());
+    }
+
+    /// Removes what is drawn nearest to a place.
+    fn erase_at(&self, at: Share) {
+        let aspect = self.imp().picture.aspect();
+        let nearest = self.drawn_here().into_iter().rev().map(|(what, it)| (what, distance(at, &it.shape, aspect)));
+        let nearest = nearest.filter(|it| it.1 <= ERASER_REACH).min_by(|a, b| a.1.total_cmp(&b.1));
+        match nearest {
+            Some((what, _)) => self.erase(what),
+            None => self.tell("nothing is drawn there; click on a line of what is to go"),
+        }
+    }
+
+    fn erase_newest(&self) {
+        match self.drawn_here().last() {
+            Some((what, _)) => self.erase(*what),
+            None => self.tell("nothing is drawn on this frame"),
+        }
+    }
+
+    fn drawn_here(&self) -> Vec<(Drawn, Drawing)> {
+        self.imp().review.borrow().as_ref().map(|it| it.drawn_at(it.position)).unwrap_or_default()
+    }
+
+    fn erase(&self, what: Drawn) {
+        self.change(match what {
+            Drawn::Drawing(id) => Op::Drawing(id, None),
+            Drawn::ReferencePoint(id) => Op::ReferencePoint(id, None),
+        });
+    }
+}

@@ -1,0 +1,223 @@
+//! The second picture: the pass to compare with, beside the first and locked to it by place on the track, never by time.
+
+mod follow;
+
+use std::cell::RefCell;
+use std::sync::Arc;
+
+use gtk::prelude::*;
+use gtk::subclass::prelude::*;
+use gtk4 as gtk;
+
+use crate::analysis::Analysis;
+use crate::media::{ShownFrame, Viewer, ViewerEvent};
+use crate::window::picture::Picture;
+use crate::window::review::second::follow::{Followed, follow};
+use crate::window::review::session_overlay::SessionOverlay;
+use crate::window::review::timeline::Position;
+use crate::window::review::viewing::{open_viewer, texture_of};
+use crate::window::review::{Review, ReviewPage, WITHOUT_FOOTAGE_PX};
+
+/// The widgets, and what is open while they are shown.
+#[derive(Debug)]
+pub(super) struct SecondPicture {
+    root: gtk::Box,
+    picture: Picture,
+    no_picture: gtk::Label,
+    words: gtk::Label,
+    open: RefCell<Option<Open>>,
+}
+
+/// The second picture's own view of the footage.
+#[derive(Debug)]
+struct Open {
+    viewer: Option<Viewer>,
+    /// What the overlay is of.
+    analysis: Arc<Analysis>,
+    overlay: SessionOverlay,
+    has_frame: bool,
+}
+
+impl SecondPicture {
+    fn new() -> Self {
+        let picture = Picture::default();
+        picture.set_hexpand(true);
+        picture.set_vexpand(true);
+        picture.update_property(&[gtk::accessible::Property::Label("Second picture")]);
+        let no_picture = gtk::Label::builder()
+            .wrap(true)
+            .max_width_chars(36)
+            .justify(gtk::Justification::Center)
+            .halign(gtk::Align::Center)
+            .valign(gtk::Align::Center)
+            .can_target(false)
+            .css_classes(["no-picture"])
+            .build();
+        let words = gtk::Label::builder()
+            .xalign(0.0)
+            .ellipsize(gtk::pango::EllipsizeMode::End)
+            .css_classes(["where", "under-picture"])
+            .build();
+        let over = gtk::Overlay::builder().child(&picture).build();
+        over.add_overlay(&no_picture);
+        let root = gtk::Box::builder().orientation(gtk::Orientation::Vertical).visible(false).build();
+        root.append(&over);
+        root.append(&words);
+        Self { root, picture, no_picture, words, open: RefCell::default() }
+    }
+
+    pub(super) fn picture(&self) -> &Picture {
+        &self.picture
+    }
+
+    /// Says why there is no picture, or that there is one.
+    fn show_why(&self, why: Option<&str>) {
+        self.no_picture.set_visible(why.is_some());
+        if let Some(why) = why {
+            self.no_picture.set_text(why);
+            self.picture.show_frame(None, WITHOUT_FOOTAGE_PX);
+            self.picture.show_tiles(&[]);
+            self.picture.show_drawings(Vec::new());
+        }
+    }
+}
+
+impl ReviewPage {
+    pub(super) fn add_second_picture(&self) {
+        let second = SecondPicture::new();
+        self.imp().pictures.append(&second.root);
+        let page = self.downgrade();
+        second.picture.connect_size_wanted(move || {
+            if let Some(page) = page.upgrade() {
+                page.ask_for_second_size();
+            }
+        });
+        self.imp().second.set(second).expect("the page is made once");
+        let page = self.downgrade();
+        self.imp().second_toggle.connect_toggled(move |_| {
+            if let Some(page) = page.upgrade() {
+                page.begin_second_anew();
+                page.show_position();
+            }
+        });
+    }
+
+    fn second(&self) -> &SecondPicture {
+        self.imp().second.get().expect("made where the page is made")
+    }
+
+    pub(super) fn toggle_second(&self) {
+        let toggle = &self.imp().second_toggle;
+        toggle.set_active(!toggle.is_active());
+    }
+
+    /// Bytes of decoded frames that each picture may keep.
+    pub(super) fn cache_bytes(&self) -> usize {
+        let pictures = if self.imp().second_toggle.is_active() { 2 } else { 1 };
+        self.settings().get().cache_bytes() / pictures
+    }
+
+    /// Opens the footage once more where the second picture is to be shown and there is a review, else closes it.
+    pub(super) fn begin_second_anew(&self) {
+        let imp = self.imp();
+        let is_shown = imp.second_toggle.is_active();
+        let second = self.second();
+        second.root.set_visible(is_shown);
+        imp.first_words.set_visible(is_shown);
+        second.open.replace(None);
+        second.show_why(Some(""));
+        let open = match &*imp.review.borrow() {
+            Some(review) => {
+                if let Some(viewer) = &review.viewer {
+                    viewer.set_cache_bytes(self.cache_bytes());
+                }
+                is_shown.then(|| Open {
+                    viewer: self.open_second_viewer(review),
+                    overlay: SessionOverlay::new(&review.analysis, self.settings().get().speed_unit),
+                    analysis: review.analysis.clone(),
+                    has_frame: false,
+                })
+            }
+            None => None,
+        };
+        second.open.replace(open);
+        self.ask_for_second_size();
+    }
+
+    fn open_second_viewer(&self, review: &Review) -> Option<Viewer> {
+        let page = self.downgrade();
+        let shown = move |frame: &ShownFrame| {
+            if let Some(page) = page.upgrade() {
+                page.show_second_frame(frame);
+            }
+        };
+        let page = self.downgrade();
+        let told = move |event| {
+            if let (Some(page), ViewerEvent::Failed(sentence)) = (page.upgrade(), event) {
+                page.tell(&sentence);
+            }
+        };
+        open_viewer(&review.footage.chapters, self.cache_bytes(), shown, told)
+    }
+
+    fn ask_for_second_size(&self) {
+        let Some(second) = self.imp().second.get() else { return };
+        if let Some(viewer) = second.open.borrow().as_ref().and_then(|it| it.viewer.as_ref()) {
+            viewer.set_size_px(second.picture.wanted_px());
+        }
+        self.show_second();
+    }
+
+    fn show_second_frame(&self, frame: &ShownFrame) {
+        // A frame of a place that the playhead has left meanwhile is not shown where there is none.
+        let second = self.second();
+        if second.open.borrow().as_ref().is_some_and(|it| it.has_frame) {
+            let pixels = &frame.pixels;
+            second.picture.show_frame(Some(texture_of(pixels)), (pixels.width_px, pixels.height_px));
+        }
+    }
+
+    /// Moves the second picture to where the first is on the track.
+    pub(super) fn show_second(&self) {
+        let Some(second) = self.imp().second.get() else { return };
+        let followed = {
+            let review = self.imp().review.borrow();
+            let mut open = second.open.borrow_mut();
+            let (Some(review), Some(open)) = (&*review, &mut *open) else { return };
+            let unit = self.settings().get().speed_unit;
+            if !Arc::ptr_eq(&open.analysis, &review.analysis) {
+                open.analysis = review.analysis.clone();
+                open.overlay = SessionOverlay::new(&open.analysis, unit);
+            }
+            let followed = follow(review, unit);
+            open.has_frame = matches!(followed.position, Some(Position::Frame { .. }));
+            if let (Some(Position::Frame { place, .. }), Some(viewer)) = (followed.position, &mut open.viewer) {
+                viewer.show(place);
+            }
+            followed
+        };
+        self.imp().first_words.set_text(&followed.first_words);
+        second.words.set_text(&followed.second_words);
+        second.show_why(followed.why_no_picture.as_deref());
+        self.show_over_second(&followed);
+    }
+
+    /// Overlay and drawings of the second picture's frame.
+    fn show_over_second(&self, followed: &Followed) {
+        let second = self.second();
+        let review = self.imp().review.borrow();
+        let mut open = second.open.borrow_mut();
+        let (Some(review), Some(open), Some(position)) = (&*review, &mut *open, followed.position) else { return };
+        if followed.why_no_picture.is_some() {
+            return;
+        }
+        let playhead = review.timeline.playhead(position);
+        let parts = self.settings().get().overlay;
+        let (tiles, are_new) = open.overlay.tiles(&open.analysis, playhead, second.picture.fitted_px(), parts);
+        if are_new {
+            second.picture.show_tiles(&[]);
+        }
+        second.picture.show_tiles(&tiles);
+        second.picture.show_drawings(review.drawn_at(position).into_iter().map(|it| it.1).collect());
+    }
+}
