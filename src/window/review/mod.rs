@@ -9,6 +9,7 @@ mod playing;
 mod saver;
 mod session_overlay;
 mod sounding;
+mod tagging;
 mod timeline;
 mod transport;
 
@@ -121,6 +122,8 @@ mod imp {
         pub(super) corner_forward: TemplateChild<gtk::Button>,
         #[template_child]
         pub(super) speed: TemplateChild<gtk::DropDown>,
+        #[template_child]
+        pub(super) tag: TemplateChild<gtk::MenuButton>,
         #[template_child]
         pub(super) where_label: TemplateChild<gtk::Label>,
         #[template_child]
@@ -288,6 +291,7 @@ impl ReviewPage {
         self.connect_panels();
         self.add_keys();
         self.add_actions();
+        self.connect_tags();
     }
 
     fn connect_panels(&self) {
