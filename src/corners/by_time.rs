@@ -101,7 +101,7 @@ fn middle(path: &Path, between_s: (f64, f64)) -> Option<Estimate> {
 fn corner(number: u32, span: &Span, has_speed: bool) -> Corner {
     Corner {
         number,
-        name: format!("T{number}"),
+        name: Corner::own_name(number),
         direction: span.direction,
         angle_deg: span.angle_rad.to_degrees(),
         min_radius_m: has_speed.then_some(1.0 / span.peak_curvature_per_m),

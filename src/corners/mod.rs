@@ -45,6 +45,13 @@ pub struct Corner {
     pub longitude_deg: Option<f64>,
 }
 
+impl Corner {
+    /// What the program calls a corner: "T1" and so on.
+    pub fn own_name(number: u32) -> String {
+        format!("T{number}")
+    }
+}
+
 /// How the apex was found (design: edge, envelope, curvature).
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum ApexBy {

@@ -104,7 +104,7 @@ fn corner(number: u32, span: &Span, gates: Gates, circuit: &Circuit<'_>) -> Corn
     let middle = circuit.line.at(span.middle_m).map(|it| circuit.plane.to_degrees(it.position));
     Corner {
         number,
-        name: format!("T{number}"),
+        name: Corner::own_name(number),
         direction: span.direction,
         angle_deg: span.angle_rad.to_degrees(),
         min_radius_m: Some(1.0 / span.peak_curvature_per_m),

@@ -10,6 +10,7 @@ use std::sync::Arc;
 
 use crate::analysis::{self, Analysis, Inputs};
 use crate::book::{self, Book};
+use crate::corners::Corner;
 use crate::files;
 use crate::job::{Cancelled, Context};
 use crate::log::{self, ColumnMap};
@@ -185,11 +186,10 @@ pub fn analyse(session: &Session, context: &Context) -> Result<Analysis, Cancell
     Ok(analysis)
 }
 
-/// Gives the corners the names that the book has for them.
+/// Gives the corners the names that the book has for them, and the others the program's own.
 pub fn name_corners(analysis: &mut Analysis, book: &Book) {
     for corner in &mut analysis.corners {
-        if let Some(name) = book.corner_names.get(&corner.number) {
-            name.clone_into(&mut corner.name);
-        }
+        let given = book.corner_names.get(&corner.number).cloned();
+        corner.name = given.unwrap_or_else(|| Corner::own_name(corner.number));
     }
 }

@@ -188,6 +188,7 @@ impl MainWindow {
         on("show-start", &[], Self::leave_book);
         on("undo", &["<Control>z"], |it| it.imp().review_page.undo());
         on("redo", &["<Control><Shift>z"], |it| it.imp().review_page.redo());
+        on("tag-set", &[], |it| it.imp().review_page.edit_tag_set());
         on("about", &[], Self::show_about);
         on("close", &["<Control>w", "<Control>q"], Self::close);
         on("fullscreen", &["F11"], |it| it.set_fullscreened(!it.is_fullscreen()));
@@ -258,6 +259,9 @@ impl MainWindow {
         imp.start_button.set_visible(page == Page::Review);
         imp.undo_button.set_visible(page == Page::Review);
         imp.redo_button.set_visible(page == Page::Review);
+        if let Some(tag_set) = self.lookup_action("tag-set").and_downcast::<gio::SimpleAction>() {
+            tag_set.set_enabled(page == Page::Review);
+        }
     }
 
     /// Shows one sentence until the person closes it or does something else that opens.

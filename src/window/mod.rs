@@ -5,7 +5,7 @@
 //! MainWindow                 header, messages, one of three pages
 //! ├── StartPage              new book, open, sample, books opened last
 //! ├── busy                   what is being done, how far it is, cancel
-//! └── ReviewPage             picture, transport, strip, map, passes
+//! └── ReviewPage             picture, transport, strip, map, passes, tags
 //! ```
 
 mod app;
@@ -23,5 +23,6 @@ mod review;
 mod settings;
 mod start_page;
 pub mod strip;
+mod tags;
 
 pub use app::{has_display, run};

@@ -9,15 +9,15 @@ use gtk4 as gtk;
 
 use crate::analysis;
 use crate::book::store::Keeper;
-use crate::book::{Book, Exit, Id, MarkPlace, Op, Refused, Tag, TagPlace, What};
+use crate::book::{Book, Exit, History, Id, MarkPlace, Op, Refused, Tag, TagPlace, What};
 use crate::corners::MarkKind;
 use crate::load::name_corners;
 use crate::window::inbox::in_background;
 use crate::window::navigate::Stops;
-use crate::window::review::panels::tag_time_s;
 use crate::window::review::saver::Saver;
 use crate::window::review::session_overlay::SessionOverlay;
 use crate::window::review::{Review, ReviewPage};
+use crate::window::tags::tag_time_s;
 
 impl ReviewPage {
     pub(super) fn open_saver(&self, keeper: Keeper) -> Saver {
@@ -31,15 +31,32 @@ impl ReviewPage {
 
     /// Does an operation; a refused one is told and changes nothing.
     pub(super) fn change(&self, op: Op) {
-        self.edit(|review| review.history.apply(op).map(|()| true));
+        if let Err(sentence) = self.try_change(op) {
+            self.tell(&sentence);
+        }
+    }
+
+    /// Does an operation, or gives back why it is refused; then nothing is changed.
+    pub(super) fn try_change(&self, op: Op) -> Result<(), String> {
+        self.edit(|review| review.history.apply(op).map(|()| true)).map_err(|refused| refused.to_string())
     }
 
     pub(crate) fn undo(&self) {
-        self.edit(|review| Ok(review.history.undo()));
+        if !self.does_text("text.undo") {
+            self.step_back_or_on(History::undo);
+        }
     }
 
     pub(crate) fn redo(&self) {
-        self.edit(|review| Ok(review.history.redo()));
+        if !self.does_text("text.redo") {
+            self.step_back_or_on(History::redo);
+        }
+    }
+
+    fn step_back_or_on(&self, step: impl FnOnce(&mut History) -> bool) {
+        if let Err(refused) = self.edit(|review| Ok(step(&mut review.history))) {
+            self.tell(&refused.to_string());
+        }
     }
 
     pub(crate) fn can_undo(&self) -> bool {
@@ -50,19 +67,18 @@ impl ReviewPage {
         self.imp().review.borrow().as_ref().is_some_and(|it| it.history.can_redo())
     }
 
-    fn edit(&self, edit: impl FnOnce(&mut Review) -> Result<bool, Refused>) {
-        let edited = match &mut *self.imp().review.borrow_mut() {
+    fn edit(&self, edit: impl FnOnce(&mut Review) -> Result<bool, Refused>) -> Result<(), Refused> {
+        let before = match &mut *self.imp().review.borrow_mut() {
             Some(review) => {
                 let before = review.history.book().clone();
-                edit(review).map(|has_changed| has_changed.then_some(before))
+                edit(review)?.then_some(before)
             }
-            None => Ok(None),
+            None => None,
         };
-        match edited {
-            Ok(Some(before)) => self.take_in(&before),
-            Ok(None) => {}
-            Err(refused) => self.tell(&refused.to_string()),
+        if let Some(before) = before {
+            self.take_in(&before);
         }
+        Ok(())
     }
 
     /// Saves the book as it is now, and shows what has changed in it.
@@ -73,6 +89,7 @@ impl ReviewPage {
                 review.saver.save(book);
                 if book.corner_names != before.corner_names {
                     name_corners(Arc::make_mut(&mut review.analysis), book);
+                    review.overlay = SessionOverlay::new(&review.analysis, self.settings().get().speed_unit);
                 }
                 book.mark_edits() != before.mark_edits() || book.marked_crossing_s != before.marked_crossing_s
             }
@@ -96,6 +113,7 @@ impl ReviewPage {
                 review.history.book().tags.values().filter_map(|it| tag_time_s(it, &review.analysis)).collect();
             review.stops.set_tags(times_s.into_iter());
         }
+        self.show_tag_menu();
     }
 
     /// Shows all panels anew where they are.

@@ -76,12 +76,59 @@ pub(super) fn deed(key: Key, modifiers: ModifierType) -> Option<Deed> {
     }
 }
 
+/// The signs of a keyboard by name, as letters and digits have them.
+const SIGNS: [&str; 33] = [
+    "space",
+    "exclam",
+    "quotedbl",
+    "numbersign",
+    "dollar",
+    "percent",
+    "ampersand",
+    "apostrophe",
+    "parenleft",
+    "parenright",
+    "asterisk",
+    "plus",
+    "comma",
+    "minus",
+    "period",
+    "slash",
+    "colon",
+    "semicolon",
+    "less",
+    "equal",
+    "greater",
+    "question",
+    "at",
+    "bracketleft",
+    "backslash",
+    "bracketright",
+    "asciicircum",
+    "underscore",
+    "grave",
+    "braceleft",
+    "bar",
+    "braceright",
+    "asciitilde",
+];
+
+/// Whether typing a character does something here, so that it cannot put a tag on.
+pub(super) fn is_taken(typed: char) -> bool {
+    let by_own_name = Key::from_name(typed.to_string());
+    let signs = SIGNS.into_iter().filter_map(Key::from_name).filter(|it| it.to_unicode() == Some(typed));
+    by_own_name.into_iter().chain(signs).any(|it| deed(it, ModifierType::empty()).is_some())
+}
+
 impl ReviewPage {
     pub(super) fn add_keys(&self) {
         let keys = gtk::EventControllerKey::new();
         let page = self.downgrade();
         keys.connect_key_pressed(move |_, key, keycode, modifiers| {
             let Some(page) = page.upgrade() else { return glib::Propagation::Proceed };
+            if page.is_text_typed() {
+                return glib::Propagation::Proceed;
+            }
             if let Some(deed) = deed(key, modifiers) {
                 page.carry_out(deed);
                 return glib::Propagation::Stop;
@@ -129,5 +176,15 @@ mod tests {
         assert_eq!(deed(Key::Left, ModifierType::LOCK_MASK), Some(Deed::Step(-1)));
         assert_eq!(deed(Key::Left, ModifierType::CONTROL_MASK | ModifierType::SHIFT_MASK), None);
         assert_eq!(deed(Key::a, ModifierType::empty()), None);
+    }
+
+    #[test]
+    fn a_character_that_does_something_is_taken() {
+        for typed in [',', '.', '[', ']', '+', '=', '-', '0', ' '] {
+            assert!(is_taken(typed), "{typed}");
+        }
+        for typed in ['1', 'q', 'Q', 'ü', '/', '\\', '\u{1}'] {
+            assert!(!is_taken(typed), "{typed}");
+        }
     }
 }

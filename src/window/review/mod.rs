@@ -11,6 +11,7 @@ mod saver;
 mod second;
 mod session_overlay;
 mod sounding;
+mod tagging;
 mod timeline;
 mod transport;
 mod viewing;
@@ -126,6 +127,8 @@ mod imp {
         pub(super) corner_forward: TemplateChild<gtk::Button>,
         #[template_child]
         pub(super) speed: TemplateChild<gtk::DropDown>,
+        #[template_child]
+        pub(super) tag: TemplateChild<gtk::MenuButton>,
         #[template_child]
         pub(super) where_label: TemplateChild<gtk::Label>,
         #[template_child]
@@ -311,6 +314,7 @@ impl ReviewPage {
         self.add_drawing_bar();
         self.add_keys();
         self.add_actions();
+        self.connect_tags();
     }
 
     fn connect_panels(&self) {

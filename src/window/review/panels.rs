@@ -7,15 +7,15 @@ use gtk::prelude::*;
 use gtk4 as gtk;
 
 use crate::analysis::Analysis;
-use crate::book::{Book, Colour, Exit, Id, Tag, TagPlace, What};
+use crate::book::{Book, Exit, Id, Tag};
 use crate::load::Session;
-use crate::present;
 use crate::strip::{CornerPlot, LapStrip, MapPicture, PassGiven, PassRows, StripTag};
 use crate::units::SpeedUnit;
 use crate::window::map::MapWidget;
 use crate::window::passes::PassTable;
 use crate::window::plot::CornerPlotView;
 use crate::window::strip::LapStripView;
+use crate::window::tags::{CornerName, TagsPage, tag_look, tag_time_s};
 
 /// Height of the strip, px.
 const STRIP_HEIGHT: i32 = 176;
@@ -28,6 +28,8 @@ pub(super) struct Panels {
     pub(super) map: MapWidget,
     pub(super) passes: PassTable,
     pub(super) plot: CornerPlotView,
+    pub(super) tags: TagsPage,
+    pub(super) corner_name: CornerName,
     /// Passes, and what else there is room for beside the picture.
     pub(super) pages: gtk::Notebook,
     notes: gtk::Label,
@@ -58,6 +60,8 @@ impl Panels {
             map: MapWidget::new(),
             passes: PassTable::new(),
             plot: CornerPlotView::new(),
+            tags: TagsPage::new(),
+            corner_name: CornerName::new(),
             pages: gtk::Notebook::new(),
             notes: gtk::Label::builder()
                 .wrap(true)
@@ -72,11 +76,15 @@ impl Panels {
         panels.passes.widget().set_vexpand(true);
         panels.plot.widget().set_height_request(PLOT_HEIGHT);
         let passes = gtk::Paned::new(gtk::Orientation::Vertical);
-        passes.set_start_child(Some(panels.passes.widget()));
+        let table = gtk::Box::new(gtk::Orientation::Vertical, 0);
+        table.append(panels.corner_name.widget());
+        table.append(panels.passes.widget());
+        passes.set_start_child(Some(&table));
         passes.set_end_child(Some(panels.plot.widget()));
         passes.set_resize_end_child(false);
         passes.set_shrink_end_child(false);
         panels.pages.append_page(&passes, Some(&gtk::Label::new(Some("Passes"))));
+        panels.pages.append_page(&panels.tags, Some(&gtk::Label::new(Some("Tags"))));
         side.set_end_child(Some(&panels.pages));
         let scrolled =
             gtk::ScrolledWindow::builder().child(&panels.notes).hscrollbar_policy(gtk::PolicyType::Never).build();
@@ -111,6 +119,9 @@ impl Panels {
                 MapPicture::of(&scene.analysis, scene.session.inputs.track.as_ref(), now.lap.unwrap_or(0), now.other);
             self.map.show(picture, unit);
         }
+        self.tags.show(&scene.book, &scene.analysis, now.lap, now.corner, before.is_none());
+        let corner = scene.analysis.corners.iter().find(|it| Some(it.number) == now.corner);
+        self.corner_name.show(corner.map(|it| (it.number, it.name.as_str())));
         let Some(corner) = now.corner else { return };
         if has_changed(|it| it.corner) {
             let rows = PassRows::of(&scene.analysis, corner, unit);
@@ -125,34 +136,6 @@ impl Panels {
         }
     }
 }
-
-/// Log times of all tags that are on the session, s; those on a pass lie on its apex, or half-way through it.
-pub(super) fn tag_time_s(tag: &Tag, analysis: &Analysis) -> Option<f64> {
-    match tag.on {
-        TagPlace::Frame { t_s } => Some(t_s),
-        TagPlace::Pass { lap, corner } => {
-            let pass = analysis.passes.iter().find(|it| (it.lap, it.corner) == (lap, corner))?;
-            let (begin_s, finish_s) = pass.times_s()?;
-            Some(pass.apex.map_or((begin_s + finish_s) / 2.0, |it| it.mark.t_s.value))
-        }
-        TagPlace::Trackside { .. } => None,
-    }
-}
-
-/// A tag's name and colour.
-pub(super) fn tag_look(book: &Book, tag: &Tag) -> (String, Colour) {
-    let kind = match tag.what {
-        What::Kind(kind) => book.tag_kinds.get(&kind),
-        _ => None,
-    };
-    match kind {
-        Some(kind) => (kind.name.clone(), kind.colour),
-        None => (present::tag(tag.what), PLAIN),
-    }
-}
-
-/// For tags without a kind of their own: a grey that shows on light and on dark ground.
-const PLAIN: Colour = Colour::hex(0x80_8a94);
 
 fn strip_tags(book: &Book, analysis: &Analysis) -> Vec<StripTag> {
     let strip_tag = |(id, tag): (&Id, &Tag)| {
