@@ -23,7 +23,7 @@ pub fn at_place(analysis: &Analysis, t_s: f64, pass: Option<&Pass>) -> AtPlace {
     let since = |pass: &Pass| {
         let gate = analysis.path.at(pass.entry_gate_t_s?)?;
         let own = Estimate::from_variance(t_s - gate.t_s, variance_s2(&here) + variance_s2(&gate));
-        Some(Estimate { ci95: own.ci95.max(pass.time_s?.ci95), ..own })
+        Some(Estimate { ci95: own.ci95.max(pass.time_s.map_or(0.0, |it| it.ci95)), ..own })
     };
     AtPlace {
         speed_mps: Some(Estimate::from_variance(here.speed_mps, here.speed_variance)),

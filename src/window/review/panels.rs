@@ -19,7 +19,6 @@ use crate::window::tags::{CornerName, TagsPage, tag_look, tag_time_s};
 
 /// Height of the strip, px.
 const STRIP_HEIGHT: i32 = 176;
-const PLOT_HEIGHT: i32 = 160;
 
 /// The widgets around the picture.
 #[derive(Debug, Clone)]
@@ -53,7 +52,8 @@ pub(super) struct Scene {
 }
 
 impl Panels {
-    /// Makes the widgets and puts them into the page: map over passes and plot at the side, the strip below.
+    /// Makes the widgets and puts them into the page: map and speed over passes, tags and files at the side, the strip
+    /// below.
     pub(super) fn new(side: &gtk::Paned, below: &gtk::Box) -> Self {
         let panels = Self {
             strip: LapStripView::new(),
@@ -72,18 +72,15 @@ impl Panels {
                 .css_classes(["findings"])
                 .build(),
         };
-        side.set_start_child(Some(panels.map.widget()));
+        let pictures = gtk::Notebook::new();
+        pictures.append_page(panels.map.widget(), Some(&gtk::Label::new(Some("Map"))));
+        pictures.append_page(panels.plot.widget(), Some(&gtk::Label::new(Some("Speed"))));
+        side.set_start_child(Some(&pictures));
         panels.passes.widget().set_vexpand(true);
-        panels.plot.widget().set_height_request(PLOT_HEIGHT);
-        let passes = gtk::Paned::new(gtk::Orientation::Vertical);
         let table = gtk::Box::new(gtk::Orientation::Vertical, 0);
         table.append(panels.corner_name.widget());
         table.append(panels.passes.widget());
-        passes.set_start_child(Some(&table));
-        passes.set_end_child(Some(panels.plot.widget()));
-        passes.set_resize_end_child(false);
-        passes.set_shrink_end_child(false);
-        panels.pages.append_page(&passes, Some(&gtk::Label::new(Some("Passes"))));
+        panels.pages.append_page(&table, Some(&gtk::Label::new(Some("Passes"))));
         panels.pages.append_page(&panels.tags, Some(&gtk::Label::new(Some("Tags"))));
         side.set_end_child(Some(&panels.pages));
         let scrolled =
