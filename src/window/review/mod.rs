@@ -240,10 +240,15 @@ impl ReviewPage {
         let imp = self.imp();
         imp.picture.show_frame(None, WITHOUT_FOOTAGE_PX);
         *imp.review.borrow_mut() = Some(review);
+        self.imp().volume.set_sensitive(self.has_footage());
         self.take_in_tags();
         self.ask_for_size();
         self.begin_second_anew();
         self.show_position();
+    }
+
+    fn has_footage(&self) -> bool {
+        self.imp().review.borrow().as_ref().is_some_and(|it| it.timeline.has_footage())
     }
 
     /// Closes the review; what was changed is saved.

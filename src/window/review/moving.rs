@@ -8,6 +8,7 @@ use crate::analysis::Analysis;
 use crate::corners::MarkKind;
 use crate::media::{ShownFrame, Viewer, ViewerEvent};
 use crate::present::{Whereabouts, whereabouts};
+use crate::session::ChannelKind;
 use crate::strip::same_place_s;
 use crate::window::loading::Footage;
 use crate::window::navigate::{Stop, Way};
@@ -141,6 +142,8 @@ impl ReviewPage {
         let t_s = review.playhead().from_s;
         let analysis = &*review.analysis;
         let place = review.track_place();
+        // A path without positions stands still unless the log has a speed.
+        let has_speed = analysis.plane.is_some() || review.session.samples.channel(ChannelKind::Speed).is_some();
         let pass = review.pass();
         let corner = pass.and_then(|it| analysis.corners.iter().find(|corner| corner.number == it.corner));
         let here = Whereabouts {
@@ -148,7 +151,7 @@ impl ReviewPage {
             lap: place.map(|it| it.lap).or(pass.map(|it| it.lap)),
             corner: corner.map(|it| it.name.as_str()),
             distance_m: place.map(|it| it.distance_m),
-            speed_mps: analysis.path.at(t_s).map(|it| it.speed_mps).filter(|it| it.is_finite()),
+            speed_mps: analysis.path.at(t_s).map(|it| it.speed_mps).filter(|it| has_speed && it.is_finite()),
         };
         whereabouts(here, self.settings().get().speed_unit)
     }
