@@ -10,7 +10,7 @@ use gtk4 as gtk;
 
 use crate::book::Op;
 use crate::window::listeners::Listeners;
-use crate::window::tags::Ask;
+use crate::window::tags::{Ask, set_text};
 
 struct Parts {
     root: gtk::Box,
@@ -68,7 +68,7 @@ impl CornerName {
         name.clone_into(&mut parts.name.borrow_mut());
         parts.entry.set_sensitive(corner.is_some());
         if parts.entry.text() != name {
-            parts.entry.set_text(name);
+            set_text(&parts.entry, name);
         }
     }
 }
@@ -85,7 +85,7 @@ impl Parts {
         if typed == name {
             return;
         }
-        self.entry.set_text(&name);
+        set_text(&self.entry, &name);
         if let Some(op) = renaming(self.corner.get(), &name, &typed) {
             self.asks.tell(Ask::Change(op));
         }
@@ -108,7 +108,7 @@ fn connect(parts: &Rc<Parts>) {
     let weak = Rc::downgrade(parts);
     keys.connect_key_pressed(move |_, key, _, _| match weak.upgrade() {
         Some(parts) if key == gdk::Key::Escape => {
-            parts.entry.set_text(&parts.name.borrow().clone());
+            set_text(&parts.entry, &parts.name.borrow().clone());
             glib::Propagation::Stop
         }
         _ => glib::Propagation::Proceed,

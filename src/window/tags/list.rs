@@ -21,6 +21,8 @@ pub(super) struct TagItem {
     /// The pass that it is on, or that its moment is in.
     pub(super) lap: Option<u32>,
     pub(super) corner: Option<u32>,
+    /// Lap and corner of the pass that a moment belongs to: the one that it is in, or the lap's next, which it leads to.
+    belongs_to: Option<(u32, u32)>,
     /// Where it is, in words.
     pub(super) place: String,
 }
@@ -51,8 +53,9 @@ fn item(book: &Book, analysis: &Analysis, id: Id, tag: &Tag) -> TagItem {
         TagPlace::Frame { t_s } => lap_and_corner_at(analysis, t_s),
         TagPlace::Trackside { .. } => (None, None),
     };
+    let belongs_to = t_s.and_then(|it| pass_of(analysis, it, lap?));
     let place = place_words(analysis, tag.on, lap, corner);
-    TagItem { id, tag: tag.clone(), name: present::one_line(&name), colour, t_s, lap, corner, place }
+    TagItem { id, tag: tag.clone(), name: present::one_line(&name), colour, t_s, lap, corner, belongs_to, place }
 }
 
 fn lap_and_corner_at(analysis: &Analysis, t_s: f64) -> (Option<u32>, Option<u32>) {
@@ -60,6 +63,13 @@ fn lap_and_corner_at(analysis: &Analysis, t_s: f64) -> (Option<u32>, Option<u32>
     let pass = analysis.passes.iter().find(is_in);
     let lap = analysis.laps.iter().find(|it| t_s >= it.start_t_s && t_s < it.end_t_s).map(|it| it.number);
     (pass.map(|it| it.lap).or(lap), pass.map(|it| it.corner))
+}
+
+/// Lap and corner of the pass of a lap that is not over at a log time, s.
+fn pass_of(analysis: &Analysis, t_s: f64, lap: u32) -> Option<(u32, u32)> {
+    let of_lap = analysis.passes.iter().filter(|it| it.lap == lap);
+    let ends_s = of_lap.filter_map(|it| Some((it.times_s()?.1, (it.lap, it.corner))));
+    ends_s.filter(|(end_s, _)| t_s < *end_s).min_by(|a, b| a.0.total_cmp(&b.0)).map(|(_, it)| it)
 }
 
 fn place_words(analysis: &Analysis, on: TagPlace, lap: Option<u32>, corner: Option<u32>) -> String {
@@ -103,11 +113,14 @@ pub(crate) fn tag_look(book: &Book, tag: &Tag) -> (String, Colour) {
 }
 
 impl TagItem {
-    /// The tag of the frame as a tag of the pass that the frame is in, or the other way round. `None` where there is no
+    /// The tag of a frame as a tag of the pass that the frame is in or leads to, or the other way round. `None` where there is no
     /// such place, and for the rating of an exit, which is always the pass's.
     pub(super) fn turned(&self) -> Option<Tag> {
         let on = match self.tag.on {
-            TagPlace::Frame { .. } => TagPlace::Pass { lap: self.lap?, corner: self.corner? },
+            TagPlace::Frame { .. } => {
+                let (lap, corner) = self.belongs_to?;
+                TagPlace::Pass { lap, corner }
+            }
             TagPlace::Pass { .. } if !matches!(self.tag.what, What::Exit(_)) => TagPlace::Frame { t_s: self.t_s? },
             TagPlace::Pass { .. } | TagPlace::Trackside { .. } => return None,
         };
@@ -150,7 +163,7 @@ mod tests {
     use super::*;
     use crate::book::{Exit, FileRef, Op};
     use crate::corners::Direction;
-    use crate::session::Estimate;
+    use crate::track::{Lap, LapKind};
 
     fn book(tags: &[(TagPlace, What, Option<&str>)]) -> Book {
         let mut book = Book::new(vec![FileRef { path: "a.csv".into(), length_bytes: 1 }]);
@@ -161,14 +174,15 @@ mod tests {
         book
     }
 
-    /// One lap with a pass of corner 4 from 10 s to 14 s.
+    /// One lap from 5 s to 30 s with a pass of corner 4 from 10 s to 14 s.
     fn analysis() -> Analysis {
-        let at = |value| Some(Estimate { value, ci95: 0.0 });
         let mut analysis = Analysis::default();
         let mut pass = Pass::nothing_known(1, 4, Direction::Left);
-        pass.entry_gate_t_s = at(10.0).map(|it| it.value);
-        pass.exit_gate_t_s = at(14.0).map(|it| it.value);
+        pass.entry_gate_t_s = Some(10.0);
+        pass.exit_gate_t_s = Some(14.0);
         analysis.passes.push(pass);
+        let kind = LapKind::Timed;
+        analysis.laps.push(Lap { number: 1, kind, start_t_s: 5.0, end_t_s: 30.0, time_s: None });
         analysis
     }
 
@@ -218,13 +232,18 @@ mod tests {
         let book = book(&[
             (inside, What::Note, Some("x")),
             (TagPlace::Frame { t_s: 3.0 }, What::Note, Some("x")),
+            (TagPlace::Frame { t_s: 9.9 }, What::Note, Some("x")),
+            (TagPlace::Frame { t_s: 14.5 }, What::Note, Some("x")),
             (ON_PASS, What::Note, Some("x")),
             (ON_PASS, What::Exit(Exit::Good), None),
         ]);
         let items = tag_items(&book, &analysis());
         let turned = |on, what| items.iter().find(|it| it.tag.on == on && it.tag.what == what).unwrap().turned();
         assert_eq!(turned(inside, What::Note).map(|it| it.on), Some(ON_PASS));
-        assert_eq!(turned(TagPlace::Frame { t_s: 3.0 }, What::Note), None);
+        assert_eq!(turned(TagPlace::Frame { t_s: 9.9 }, What::Note).map(|it| it.on), Some(ON_PASS));
+        for elsewhere_s in [3.0, 14.5] {
+            assert_eq!(turned(TagPlace::Frame { t_s: elsewhere_s }, What::Note), None);
+        }
         assert_eq!(turned(ON_PASS, What::Note).map(|it| it.on), Some(TagPlace::Frame { t_s: 12.0 }));
         assert_eq!(turned(ON_PASS, What::Exit(Exit::Good)), None);
     }

@@ -10,6 +10,9 @@ mod points;
 mod set;
 mod set_dialog;
 
+use gtk::prelude::*;
+use gtk4 as gtk;
+
 use crate::book::{FrameRef, Id, Op};
 
 pub(crate) use corner_name::CornerName;
@@ -32,4 +35,11 @@ pub(crate) enum Ask {
     /// A reference point of this name for the corner and the frame on show.
     KeepPoint(String),
     EditSet,
+}
+
+/// Puts text into a field as if it had been there from the start: taking back in the field takes back typing alone.
+fn set_text(entry: &gtk::Entry, text: &str) {
+    entry.set_enable_undo(false);
+    entry.set_text(text);
+    entry.set_enable_undo(true);
 }

@@ -10,7 +10,7 @@ use gtk4 as gtk;
 use crate::book::{Book, FootageRef, Id, Op, ReferencePoint};
 use crate::present;
 use crate::window::listeners::Listeners;
-use crate::window::tags::Ask;
+use crate::window::tags::{Ask, set_text};
 
 /// Most of the page that the list takes before it scrolls, px.
 const LIST_MOST_PX: i32 = 132;
@@ -141,7 +141,7 @@ impl Parts {
     fn keep(&self) {
         let name = self.name.text().trim().to_owned();
         if !name.is_empty() && self.has_corner.get() {
-            self.name.set_text("");
+            set_text(&self.name, "");
             self.asks.tell(Ask::KeepPoint(name));
         }
     }

@@ -12,6 +12,7 @@ use gtk4 as gtk;
 use crate::book::{Book, Colour, Id, Op, TagKind};
 use crate::present;
 use crate::window::tags::set::{addition, removal, typed_key};
+use crate::window::tags::set_text;
 
 /// The book that the set is of.
 pub(crate) struct SetOwner {
@@ -255,8 +256,8 @@ impl Row {
         let share = |part: u8| f32::from(part) / 255.0;
         let Colour { red, green, blue } = kind.colour;
         self.colour.set_rgba(&gdk::RGBA::new(share(red), share(green), share(blue), 1.0));
-        self.name.set_text(&kind.name);
-        self.key.set_text(&kind.key.map(String::from).unwrap_or_default());
+        set_text(&self.name, &kind.name);
+        set_text(&self.key, &kind.key.map(String::from).unwrap_or_default());
         let name = present::one_line(&kind.name);
         let named = |what: &str| format!("{what} of {name}");
         self.colour.update_property(&[gtk::accessible::Property::Label(&named("Colour"))]);
