@@ -175,7 +175,9 @@ mod tests {
     fn a_smaller_bound_gives_up_the_farthest() {
         let mut cache = Cache::new(8);
         cache.set_present(at(0, 5));
-        (0..8).for_each(|ns| drop(cache.insert(at(0, ns), Block(1, false))));
+        for ns in 0..8 {
+            cache.insert(at(0, ns), Block(1, false));
+        }
         cache.set_bound_bytes(4);
         assert_eq!((times(&cache), cache.bytes()), (vec![3, 4, 5, 6], 4));
         cache.set_bound_bytes(0);
