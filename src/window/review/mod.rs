@@ -239,7 +239,7 @@ impl ReviewPage {
         *imp.review.borrow_mut() = Some(review);
         self.take_in_tags();
         self.ask_for_size();
-        self.begin_second_anew();
+        self.leave_guest();
         self.show_position();
     }
 
@@ -248,7 +248,7 @@ impl ReviewPage {
         self.pause();
         *self.imp().review.borrow_mut() = None;
         self.imp().picture.show_frame(None, WITHOUT_FOOTAGE_PX);
-        self.begin_second_anew();
+        self.leave_guest();
     }
 
     fn settings(&self) -> &SharedSettings {
