@@ -60,8 +60,11 @@ mod tests {
             along_variance_m2: 2.0,
             ..PathState::default()
         };
-        let pass =
-            |lap, corner, gate_s| Pass { entry_gate_t_s: gate_s, ..Pass::nothing_known(lap, corner, Direction::Left) };
+        let pass = |lap, corner, gate_s| Pass {
+            entry_gate_t_s: gate_s,
+            time_s: Some(Estimate { value: 2.0, ci95: 0.1 }),
+            ..Pass::nothing_known(lap, corner, Direction::Left)
+        };
         Analysis {
             plane: Some(Plane::new(48.0, 11.0, 0.0)),
             path: Path { states: (0..20).map(|it| state(f64::from(it))).collect(), gaps: vec![(11.0, 13.0)] },

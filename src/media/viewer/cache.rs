@@ -179,7 +179,7 @@ mod tests {
             cache.insert(at(0, ns), Block(1, false));
         }
         cache.set_bound_bytes(4);
-        assert_eq!((times(&cache), cache.bytes()), (vec![3, 4, 5, 6], 4));
+        assert_eq!((times(&cache), cache.bytes()), (vec![2, 3, 4, 5], 4));
         cache.set_bound_bytes(0);
         assert_eq!(times(&cache), [5], "the frame on show stays");
     }
