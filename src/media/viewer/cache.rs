@@ -175,9 +175,8 @@ mod tests {
     fn a_smaller_bound_gives_up_the_farthest() {
         let mut cache = Cache::new(8);
         cache.set_present(at(0, 5));
-        for ns in 0..8 {
-            cache.insert(at(0, ns), Block(1, false));
-        }
+        let inserted = (0..8).filter(|ns| cache.insert(at(0, *ns), Block(1, false))).count();
+        assert_eq!(inserted, 8);
         cache.set_bound_bytes(4);
         assert_eq!((times(&cache), cache.bytes()), (vec![2, 3, 4, 5], 4));
         cache.set_bound_bytes(0);
