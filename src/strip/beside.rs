@@ -26,7 +26,8 @@ pub fn at_place(analysis: &Analysis, t_s: f64, pass: Option<&Pass>) -> AtPlace {
         Some(Estimate { ci95: own.ci95.max(pass.time_s.map_or(0.0, |it| it.ci95)), ..own })
     };
     AtPlace {
-        speed_mps: Some(Estimate::from_variance(here.speed_mps, here.speed_variance)),
+        // A path without positions stands still.
+        speed_mps: analysis.plane.map(|_| Estimate::from_variance(here.speed_mps, here.speed_variance)),
         since_gate_s: pass.and_then(since),
     }
 }
@@ -47,6 +48,7 @@ pub fn last_gate(analysis: &Analysis, lap: u32, t_s: f64) -> Option<&Pass> {
 mod tests {
     use super::*;
     use crate::corners::Direction;
+    use crate::geom::plane::Plane;
     use crate::session::Path;
 
     /// 10 m/s with a variance of 0.04 m²/s², 2 m² along.
@@ -58,9 +60,13 @@ mod tests {
             along_variance_m2: 2.0,
             ..PathState::default()
         };
-        let pass =
-            |lap, corner, gate_s| Pass { entry_gate_t_s: gate_s, ..Pass::nothing_known(lap, corner, Direction::Left) };
+        let pass = |lap, corner, gate_s| Pass {
+            entry_gate_t_s: gate_s,
+            time_s: Some(Estimate { value: 2.0, ci95: 0.1 }),
+            ..Pass::nothing_known(lap, corner, Direction::Left)
+        };
         Analysis {
+            plane: Some(Plane::new(48.0, 11.0, 0.0)),
             path: Path { states: (0..20).map(|it| state(f64::from(it))).collect(), gaps: vec![(11.0, 13.0)] },
             passes: vec![pass(1, 2, Some(8.0)), pass(1, 1, Some(3.0)), pass(1, 3, None), pass(2, 1, Some(15.0))],
             ..Analysis::default()

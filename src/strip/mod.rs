@@ -2,6 +2,7 @@
 //! looking and pointing at it. Takes an `Analysis`; draws nothing and knows no toolkit.
 
 mod beside;
+mod elsewhere;
 mod lap;
 mod map;
 mod passes;
@@ -12,6 +13,7 @@ mod trace;
 mod view;
 
 pub use beside::{AtPlace, at_place, last_gate};
+pub use elsewhere::{same_corner, same_place_elsewhere_s};
 pub use lap::{LapStrip, PlacedTag, StripCorner, StripMark, StripTag};
 pub use map::{MapCorner, MapLine, MapPicture};
 pub use passes::{Cell, PassGiven, PassRow, PassRows, SortBy, compare};

@@ -5,7 +5,11 @@ use crate::analysis::{Analysis, TrackPlace};
 /// Log time at which `lap` is where the kart is at `t_s`, s: at the same distance along the reference line, between
 /// samples linear. `None` off the laps, in a lap that has not been there, and in a log without positions.
 pub fn same_place_s(analysis: &Analysis, t_s: f64, lap: u32) -> Option<f64> {
-    let distance_m = distance_at(analysis, t_s)?;
+    passes_at_s(analysis, distance_at(analysis, t_s)?, lap)
+}
+
+/// Log time at which `lap` is at a distance along the reference line, m, between samples linear.
+pub(super) fn passes_at_s(analysis: &Analysis, distance_m: f64, lap: u32) -> Option<f64> {
     let states = &analysis.path.states;
     let of_lap = |index: usize| -> Option<(f64, f64)> {
         let place: TrackPlace = analysis.places.get(index).copied().flatten()?;
@@ -19,7 +23,7 @@ pub fn same_place_s(analysis: &Analysis, t_s: f64, lap: u32) -> Option<f64> {
 }
 
 /// Metres along the reference line at a log time, between samples linear.
-fn distance_at(analysis: &Analysis, t_s: f64) -> Option<f64> {
+pub(super) fn distance_at(analysis: &Analysis, t_s: f64) -> Option<f64> {
     let index = analysis.path.index_at(t_s)?;
     let place = analysis.places.get(index).copied().flatten()?;
     let state = analysis.path.states.get(index)?;

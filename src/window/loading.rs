@@ -7,7 +7,7 @@ use crate::analysis::Analysis;
 use crate::book::file::refer_to;
 use crate::book::store::Store;
 use crate::clock::FootageClock;
-use crate::job::Context;
+use crate::job::{Cancelled, Context};
 use crate::load::{self, Error, Reading, Session};
 use crate::present;
 use crate::session::{ClockMap, VideoTime};
@@ -67,20 +67,29 @@ fn load_store(path: &Path, store: Store, context: &Context) -> anyhow::Result<Lo
     let session = load::open(path, &Reading::default(), context)?;
     let analysis = load::analyse(&session, context)?;
     let mut sentences: Vec<String> = analysis.notes.iter().map(present::note).collect();
-    let footage = match footage_of(&session, &mut sentences, context) {
-        Ok(footage) => footage,
-        Err(Error::Cancelled(cancelled)) => return Err(cancelled.into()),
-        Err(Error::NoFootage) => Footage::default(),
-        Err(error) => {
-            sentences.insert(0, error.to_string());
-            Footage::default()
-        }
-    };
+    let footage = footage_or_none(&session, &mut sentences, context)?;
     if let Some(why) = store.keeper().read_only() {
         sentences.insert(0, format!("{}: can only be read here ({why})", path.display()));
     }
     let (session, analysis) = (Arc::new(session), Arc::new(analysis));
     Ok(Loaded { path: path.to_owned(), store, session, analysis, footage, sentences })
+}
+
+/// The footage of a session; none where it cannot be used, and why is said first among the sentences.
+pub(crate) fn footage_or_none(
+    session: &Session,
+    sentences: &mut Vec<String>,
+    context: &Context,
+) -> Result<Footage, Cancelled> {
+    match footage_of(session, sentences, context) {
+        Ok(footage) => Ok(footage),
+        Err(Error::Cancelled(cancelled)) => Err(cancelled),
+        Err(Error::NoFootage) => Ok(Footage::default()),
+        Err(error) => {
+            sentences.insert(0, error.to_string());
+            Ok(Footage::default())
+        }
+    }
 }
 
 fn footage_of(session: &Session, sentences: &mut Vec<String>, context: &Context) -> Result<Footage, Error> {

@@ -243,7 +243,7 @@ impl ReviewPage {
         self.imp().volume.set_sensitive(self.has_footage());
         self.take_in_tags();
         self.ask_for_size();
-        self.begin_second_anew();
+        self.leave_guest();
         self.show_position();
     }
 
@@ -256,7 +256,7 @@ impl ReviewPage {
         self.pause();
         *self.imp().review.borrow_mut() = None;
         self.imp().picture.show_frame(None, WITHOUT_FOOTAGE_PX);
-        self.begin_second_anew();
+        self.leave_guest();
     }
 
     fn settings(&self) -> &SharedSettings {

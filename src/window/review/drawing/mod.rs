@@ -13,6 +13,7 @@ use gtk4 as gtk;
 use crate::book::{Circled, Drawing, FrameRef, Op, ReferencePoint, Shape, Share};
 use crate::window::picture::PenEvent;
 pub(super) use crate::window::review::drawing::bar::DrawingBar;
+pub(super) use crate::window::review::drawing::shown::drawn_at;
 use crate::window::review::drawing::shown::{Drawn, LINE_WIDTH, TEXT_SIZE, named_circle};
 use crate::window::review::drawing::strokes::{Stroke, Tool, distance};
 use crate::window::review::{Review, ReviewPage};
@@ -187,7 +188,7 @@ impl ReviewPage {
     /// Shows the drawings of the frame on show; a draft of another frame is given up.
     pub(super) fn show_drawings(&self) {
         let (drawings, frame) = match &*self.imp().review.borrow() {
-            Some(review) => (review.drawn_at(review.position), review.frame()),
+            Some(review) => (drawn_at(review.history.book(), review.position), review.frame()),
             None => return,
         };
         if self.bar().draft().is_some_and(|it| Some(it.on) != frame) {
@@ -215,7 +216,7 @@ impl ReviewPage {
     }
 
     fn drawn_here(&self) -> Vec<(Drawn, Drawing)> {
-        self.imp().review.borrow().as_ref().map(|it| it.drawn_at(it.position)).unwrap_or_default()
+        self.imp().review.borrow().as_ref().map(|it| drawn_at(it.history.book(), it.position)).unwrap_or_default()
     }
 
     fn erase(&self, what: Drawn) {

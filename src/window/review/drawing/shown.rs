@@ -42,17 +42,15 @@ pub(super) fn named_circle(circled: &Circled, name: &str) -> [Drawing; 2] {
     [drawing(Shape::Circle(circle)), drawing(text)]
 }
 
-impl Review {
-    /// All that is drawn on the frame at a position, the lowest first.
-    pub(in crate::window::review) fn drawn_at(&self, position: Position) -> Vec<(Drawn, Drawing)> {
-        match position {
-            Position::Frame { place, until } => {
-                drawn_on(self.history.book(), FootageRef::Chapter(place.chapter), place.at, until)
-            }
-            Position::Log { .. } => Vec::new(),
-        }
+/// All that is drawn on the frame at a position in a book's own footage, the lowest first.
+pub(in crate::window::review) fn drawn_at(book: &Book, position: Position) -> Vec<(Drawn, Drawing)> {
+    match position {
+        Position::Frame { place, until } => drawn_on(book, FootageRef::Chapter(place.chapter), place.at, until),
+        Position::Log { .. } => Vec::new(),
     }
+}
 
+impl Review {
     /// The frame on show; `None` where there is no footage.
     pub(super) fn frame(&self) -> Option<FrameRef> {
         match self.position {

@@ -9,7 +9,7 @@ use crate::book::{Circle, FREEHAND_MOST_POINTS, Shape, Share};
 const STEP: f64 = 0.001;
 /// A stroke shorter than this, as a share of the height, was a click.
 const CLICK: f64 = 0.008;
-/// The circle of a click.
+/// A reference point may be marked by a click: its circle is then this large.
 const CLICK_RADIUS: f64 = 0.05;
 /// Letters are about this wide, in their heights (tried, no source): enough to find a text by.
 const LETTER_WIDTH: f64 = 0.55;
@@ -74,7 +74,7 @@ impl Stroke {
         let (from, to) = (self.first(), self.last());
         let is_drawn = self.distance(from, to) >= CLICK;
         match tool {
-            Tool::Circle => Some(Shape::Circle(self.circle())),
+            Tool::Circle => is_drawn.then(|| Shape::Circle(self.circle())),
             Tool::Arrow => is_drawn.then_some(Shape::Arrow { from, to }),
             Tool::Line => is_drawn.then_some(Shape::Line { from, to }),
             Tool::Freehand => (self.points.len() > 1).then(|| Shape::Freehand(self.points.clone())),
@@ -156,10 +156,10 @@ mod tests {
     }
 
     #[test]
-    fn a_click_makes_a_circle_but_no_line() {
+    fn a_click_draws_nothing_but_marks_a_reference_point() {
         let click = stroke(&[at(0.5, 0.5), at(0.501, 0.501)]);
         assert!((click.circle().radius - CLICK_RADIUS).abs() < 1e-12);
-        assert_eq!((click.shape(Tool::Line), click.shape(Tool::Arrow)), (None, None));
+        assert!([Tool::Circle, Tool::Line, Tool::Arrow].iter().all(|it| click.shape(*it).is_none()));
         assert_eq!(Stroke::new(at(0.5, 0.5), WIDE).shape(Tool::Freehand), None);
         let line = stroke(&[at(0.1, 0.1), at(0.3, 0.2), at(0.2, 0.4)]).shape(Tool::Line);
         assert_eq!(line, Some(Shape::Line { from: at(0.1, 0.1), to: at(0.2, 0.4) }));

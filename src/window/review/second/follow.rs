@@ -1,12 +1,14 @@
-//! Where the second picture is while the first is where it is: the same place on the track in the other lap, and what
+//! Where the second picture is while the first is where it is: the same place on the track in the other pass, and what
 //! sets the two apart there. Touches no widget.
 
-use crate::corners::Pass;
+use crate::analysis::Analysis;
+use crate::corners::{Corner, Pass};
 use crate::present::{self, PassHere, pass_beside, pass_here};
-use crate::strip::{AtPlace, at_place, last_gate, same_place_s};
+use crate::strip::{AtPlace, at_place, last_gate, same_corner, same_place_elsewhere_s, same_place_s};
 use crate::units::SpeedUnit;
 use crate::window::review::Review;
-use crate::window::review::timeline::Position;
+use crate::window::review::second::guest::Guest;
+use crate::window::review::timeline::{Position, Timeline};
 
 /// What the second picture shows, and the lines under both.
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -17,45 +19,75 @@ pub(super) struct Followed {
     pub(super) second_words: String,
 }
 
-/// Follows the playhead into the other lap.
-pub(super) fn follow(review: &Review, unit: SpeedUnit) -> Followed {
-    let here_s = review.playhead().from_s;
-    let lap = review.track_place().map(|it| it.lap);
-    let first_pass = lap.and_then(|it| last_gate(&review.analysis, it, here_s));
-    let first_at = at_place(&review.analysis, here_s, first_pass);
-    let first_name = present::lap_name(lap.or(review.subject().lap));
-    let first = words_of(&first_name, first_at);
-    let first_words = pass_here(first, unit);
-    match other_s(review, here_s, lap) {
-        Err(why) => Followed { why_no_picture: Some(why), first_words, ..Followed::default() },
-        Ok((other, there_s)) => {
-            let same_corner = |it: &&Pass| Some((it.lap, it.corner)) == first_pass.map(|it| (other, it.corner));
-            let second_pass = review.analysis.passes.iter().find(same_corner);
-            let second_name = present::lap_name(Some(other));
-            let second = words_of(&second_name, at_place(&review.analysis, there_s, second_pass));
-            let corner = first_pass.and_then(|pass| review.analysis.corners.iter().find(|it| it.number == pass.corner));
-            let position = review.timeline.at(there_s);
-            let has_frame = matches!(position, Position::Frame { .. });
-            Followed {
-                position: Some(position),
-                why_no_picture: (!has_frame).then(|| format!("There is no footage of this place in lap {other}.")),
-                first_words,
-                second_words: pass_beside(second, first, corner.map(|it| it.name.as_str()), unit),
-            }
+/// The lap that is followed: of this book, or of a guest.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Other<'a> {
+    pub(super) guest: Option<&'a Guest>,
+    pub(super) lap: Option<u32>,
+}
+
+impl<'a> Other<'a> {
+    fn analysis(self, review: &'a Review) -> &'a Analysis {
+        self.guest.map_or(&*review.analysis, |it| &*it.analysis)
+    }
+
+    pub(super) fn timeline(self, review: &'a Review) -> &'a Timeline {
+        self.guest.map_or(&review.timeline, |it| &it.timeline)
+    }
+
+    /// The corner of the other session that is this one.
+    fn corner(self, corner: &'a Corner, review: &'a Review) -> Option<&'a Corner> {
+        self.guest.map_or(Some(corner), |guest| same_corner(corner, &review.analysis, &guest.analysis))
+    }
+
+    fn name(self, lap: u32) -> String {
+        let lap = present::lap_name(Some(lap));
+        self.guest.map_or(lap.clone(), |guest| format!("{}, {}", guest.name, lap.to_lowercase()))
+    }
+
+    /// The lap and its log time at the place of `here_s`, s, or why there is none.
+    fn place(self, review: &Review, here_s: f64) -> Result<(u32, f64), String> {
+        let Some(lap) = self.lap else {
+            return Err("Choose the lap to compare with: tick it under “Other” in the passes.".to_owned());
+        };
+        if review.track_place().is_none() {
+            return Err("The playhead is at no known place of a lap.".to_owned());
         }
+        let there_s = match self.guest {
+            None => same_place_s(&review.analysis, here_s, lap),
+            Some(guest) => same_place_elsewhere_s(&review.analysis, here_s, &guest.analysis, lap),
+        };
+        there_s.map(|it| (lap, it)).ok_or_else(|| format!("{} has not been at this place.", self.name(lap)))
     }
 }
 
-/// The other lap and its log time at this place, s, or why there is none.
-fn other_s(review: &Review, here_s: f64, lap: Option<u32>) -> Result<(u32, f64), String> {
-    let Some(other) = review.other else {
-        return Err("Choose the lap to compare with: tick it under “Other” in the passes.".to_owned());
+/// Follows the playhead into the other lap.
+pub(super) fn follow(review: &Review, other: Other<'_>, unit: SpeedUnit) -> Followed {
+    let here_s = review.playhead().from_s;
+    let lap = review.track_place().map(|it| it.lap);
+    let first_pass = lap.and_then(|it| last_gate(&review.analysis, it, here_s));
+    let first_name = present::lap_name(lap.or(review.subject().lap));
+    let first = words_of(&first_name, at_place(&review.analysis, here_s, first_pass));
+    let first_words = pass_here(first, unit);
+    let (lap, there_s) = match other.place(review, here_s) {
+        Ok(found) => found,
+        Err(why) => return Followed { why_no_picture: Some(why), first_words, ..Followed::default() },
     };
-    if lap.is_none() {
-        return Err("The playhead is at no known place of a lap.".to_owned());
+    let corner = first_pass.and_then(|pass| review.analysis.corners.iter().find(|it| it.number == pass.corner));
+    let number = corner.and_then(|it| other.corner(it, review)).map(|it| it.number);
+    let analysis = other.analysis(review);
+    let is_same = |it: &&Pass| it.lap == lap && Some(it.corner) == number;
+    let second_pass = analysis.passes.iter().find(is_same);
+    let second_name = other.name(lap);
+    let second = words_of(&second_name, at_place(analysis, there_s, second_pass));
+    let position = other.timeline(review).at(there_s);
+    let has_frame = matches!(position, Position::Frame { .. });
+    Followed {
+        position: Some(position),
+        why_no_picture: (!has_frame).then(|| format!("There is no footage of this place: {second_name}.")),
+        second_words: pass_beside(second, first, corner.map(|it| it.name.as_str()), unit),
+        first_words,
     }
-    let there_s = same_place_s(&review.analysis, here_s, other);
-    there_s.map(|it| (other, it)).ok_or_else(|| format!("Lap {other} has not been at this place."))
 }
 
 fn words_of(name: &str, at: AtPlace) -> PassHere<'_> {

@@ -1,6 +1,8 @@
 //! The second picture: the pass to compare with, beside the first and locked to it by place on the track, never by time.
 
+mod choose;
 mod follow;
+mod guest;
 
 use std::cell::RefCell;
 use std::sync::Arc;
@@ -11,8 +13,12 @@ use gtk4 as gtk;
 
 use crate::analysis::Analysis;
 use crate::media::{ShownFrame, Viewer, ViewerEvent};
+use crate::window::inbox::Running;
 use crate::window::picture::Picture;
-use crate::window::review::second::follow::{Followed, follow};
+use crate::window::review::drawing::drawn_at;
+use crate::window::review::second::choose::Chooser;
+use crate::window::review::second::follow::{Followed, Other, follow};
+use crate::window::review::second::guest::Guest;
 use crate::window::review::session_overlay::SessionOverlay;
 use crate::window::review::timeline::Position;
 use crate::window::review::viewing::{open_viewer, texture_of};
@@ -25,7 +31,12 @@ pub(super) struct SecondPicture {
     picture: Picture,
     no_picture: gtk::Label,
     words: gtk::Label,
+    chooser: Chooser,
+    below: gtk::Box,
     open: RefCell<Option<Open>>,
+    /// Another book's session, where one was chosen, and the one that is being read.
+    guest: RefCell<Option<Guest>>,
+    reading: RefCell<Option<Running>>,
 }
 
 /// The second picture's own view of the footage.
@@ -55,6 +66,8 @@ impl SecondPicture {
             .build();
         let words = gtk::Label::builder()
             .xalign(0.0)
+            .wrap(true)
+            .lines(2)
             .ellipsize(gtk::pango::EllipsizeMode::End)
             .css_classes(["where", "under-picture"])
             .build();
@@ -62,12 +75,27 @@ impl SecondPicture {
         over.add_overlay(&no_picture);
         let root = gtk::Box::builder().orientation(gtk::Orientation::Vertical).visible(false).build();
         root.append(&over);
-        root.append(&words);
-        Self { root, picture, no_picture, words, open: RefCell::default() }
+        let chooser = Chooser::new();
+        let below = gtk::Box::builder().spacing(4).build();
+        words.set_hexpand(true);
+        below.append(&words);
+        below.append(chooser.widget());
+        root.append(&below);
+        let (open, guest, reading) = Default::default();
+        Self { root, picture, no_picture, words, chooser, below, open, guest, reading }
     }
 
     pub(super) fn picture(&self) -> &Picture {
         &self.picture
+    }
+
+    /// The lap that is followed.
+    fn other<'a>(&self, review: &Review, guest: Option<&'a Guest>) -> Other<'a> {
+        let lap = match guest {
+            Some(guest) => guest.laps.get(self.chooser.lap()).copied(),
+            None => review.other,
+        };
+        Other { guest, lap }
     }
 
     /// Says why there is no picture, or that there is one.
@@ -86,12 +114,17 @@ impl ReviewPage {
     pub(super) fn add_second_picture(&self) {
         let second = SecondPicture::new();
         self.imp().pictures.append(&second.root);
+        // What is under the pictures is of one height, so that the pictures are.
+        let lines = gtk::SizeGroup::new(gtk::SizeGroupMode::Vertical);
+        lines.add_widget(&*self.imp().first_words);
+        lines.add_widget(&second.below);
         let page = self.downgrade();
         second.picture.connect_size_wanted(move || {
             if let Some(page) = page.upgrade() {
                 page.ask_for_second_size();
             }
         });
+        self.connect_chooser(&second.chooser);
         self.imp().second.set(second).expect("the page is made once");
         let page = self.downgrade();
         self.imp().second_toggle.connect_toggled(move |_| {
@@ -131,12 +164,7 @@ impl ReviewPage {
                 if let Some(viewer) = &review.viewer {
                     viewer.set_cache_bytes(self.cache_bytes());
                 }
-                is_shown.then(|| Open {
-                    viewer: self.open_second_viewer(review),
-                    overlay: SessionOverlay::new(&review.analysis, self.settings().get().speed_unit),
-                    analysis: review.analysis.clone(),
-                    has_frame: false,
-                })
+                is_shown.then(|| self.open_second(review))
             }
             None => None,
         };
@@ -144,7 +172,10 @@ impl ReviewPage {
         self.ask_for_second_size();
     }
 
-    fn open_second_viewer(&self, review: &Review) -> Option<Viewer> {
+    fn open_second(&self, review: &Review) -> Open {
+        let guest = self.second().guest.borrow();
+        let analysis = guest.as_ref().map_or(&review.analysis, |it| &it.analysis).clone();
+        let footage = guest.as_ref().map_or(&review.footage, |it| &it.footage);
         let page = self.downgrade();
         let shown = move |frame: &ShownFrame| {
             if let Some(page) = page.upgrade() {
@@ -153,11 +184,30 @@ impl ReviewPage {
         };
         let page = self.downgrade();
         let told = move |event| {
-            if let (Some(page), ViewerEvent::Failed(sentence)) = (page.upgrade(), event) {
-                page.tell(&sentence);
+            if let Some(page) = page.upgrade() {
+                page.take_second_notice(event);
             }
         };
-        open_viewer(&review.footage.chapters, self.cache_bytes(), shown, told)
+        Open {
+            viewer: open_viewer(&footage.chapters, self.cache_bytes(), shown, told),
+            overlay: SessionOverlay::new(&analysis, self.settings().get().speed_unit),
+            analysis,
+            has_frame: false,
+        }
+    }
+
+    fn take_second_notice(&self, event: ViewerEvent) {
+        match event {
+            // The book's own frames are known to the first picture already.
+            ViewerEvent::Ready(index) => {
+                if let Some(guest) = &mut *self.second().guest.borrow_mut() {
+                    guest.timeline.set_index(index);
+                }
+                self.show_second();
+            }
+            ViewerEvent::Failed(sentence) => self.tell(&sentence),
+            ViewerEvent::Shown(_) => {}
+        }
     }
 
     fn ask_for_second_size(&self) {
@@ -185,11 +235,14 @@ impl ReviewPage {
             let mut open = second.open.borrow_mut();
             let (Some(review), Some(open)) = (&*review, &mut *open) else { return };
             let unit = self.settings().get().speed_unit;
-            if !Arc::ptr_eq(&open.analysis, &review.analysis) {
-                open.analysis = review.analysis.clone();
+            let guest = second.guest.borrow();
+            let other = second.other(review, guest.as_ref());
+            let analysis = guest.as_ref().map_or(&review.analysis, |it| &it.analysis);
+            if !Arc::ptr_eq(&open.analysis, analysis) {
+                open.analysis = analysis.clone();
                 open.overlay = SessionOverlay::new(&open.analysis, unit);
             }
-            let followed = follow(review, unit);
+            let followed = follow(review, other, unit);
             open.has_frame = matches!(followed.position, Some(Position::Frame { .. }));
             if let (Some(Position::Frame { place, .. }), Some(viewer)) = (followed.position, &mut open.viewer) {
                 viewer.show(place);
@@ -211,13 +264,15 @@ impl ReviewPage {
         if followed.why_no_picture.is_some() {
             return;
         }
-        let playhead = review.timeline.playhead(position);
+        let guest = second.guest.borrow();
+        let playhead = second.other(review, guest.as_ref()).timeline(review).playhead(position);
         let parts = self.settings().get().overlay;
         let (tiles, are_new) = open.overlay.tiles(&open.analysis, playhead, second.picture.fitted_px(), parts);
         if are_new {
             second.picture.show_tiles(&[]);
         }
         second.picture.show_tiles(&tiles);
-        second.picture.show_drawings(review.drawn_at(position).into_iter().map(|it| it.1).collect());
+        let book = guest.as_ref().map_or(review.history.book(), |it| &it.book);
+        second.picture.show_drawings(drawn_at(book, position).into_iter().map(|it| it.1).collect());
     }
 }
