@@ -74,8 +74,7 @@ impl Review {
     }
 
     fn track_place(&self) -> Option<TrackPlace> {
-        let index = self.analysis.path.index_at(self.playhead().from_s)?;
-        self.analysis.places.get(index).copied().flatten()
+        self.analysis.place_at(self.playhead().from_s)
     }
 
     /// The pass that is on, or the next one.
