@@ -165,6 +165,10 @@ impl MainWindow {
         };
         let hide_message = with_window(|it| it.imp().message_revealer.set_reveal_child(false));
         imp.message_close.connect_clicked(move |_| hide_message());
+        // Folded away it is still there for screen readers, unless it is hidden.
+        imp.message_revealer.set_visible(false);
+        imp.message_revealer
+            .connect_child_revealed_notify(|it| it.set_visible(it.is_child_revealed() || it.reveals_child()));
         let cancel = with_window(Self::cancel);
         imp.busy_cancel.connect_clicked(move |_| cancel());
         let window = self.downgrade();
@@ -221,6 +225,7 @@ impl MainWindow {
     pub(crate) fn tell(&self, sentence: &str) {
         let imp = self.imp();
         imp.message_label.set_text(sentence);
+        imp.message_revealer.set_visible(true);
         imp.message_revealer.set_reveal_child(true);
     }
 

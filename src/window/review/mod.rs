@@ -174,6 +174,13 @@ glib::wrapper! {
         @implements gtk::Accessible, gtk::Buildable, gtk::ConstraintTarget, gtk::Orientable;
 }
 
+/// Some widgets of the toolkit have a button inside, which screen readers come to first and which has no name.
+fn name_button_inside(widget: &impl IsA<gtk::Widget>, name: &str) {
+    if let Some(button) = widget.first_child() {
+        button.update_property(&[gtk::accessible::Property::Label(name)]);
+    }
+}
+
 impl ReviewPage {
     pub(crate) fn set_settings(&self, settings: SharedSettings) {
         let given = settings.get();
@@ -252,6 +259,8 @@ impl ReviewPage {
         let words = speed_words();
         imp.speed.set_model(Some(&gtk::StringList::new(&words.iter().map(String::as_str).collect::<Vec<_>>())));
         imp.speed.set_selected(u32::try_from(NORMAL).unwrap_or(0));
+        name_button_inside(&*imp.speed, "Speed of play");
+        name_button_inside(&*imp.volume, "Volume");
         for (button, act) in [
             (&imp.corner_back, Self::previous_corner as fn(&Self)),
             (&imp.frame_back, |it| it.step(-1)),
