@@ -147,9 +147,13 @@ impl MainWindow {
         on("show-start", &[], Self::leave_book);
         on("undo", &["<Control>z"], |it| it.imp().review_page.undo());
         on("redo", &["<Control><Shift>z"], |it| it.imp().review_page.redo());
+        on("settings", &["<Control>comma"], |it| it.imp().review_page.show_settings(it.upcast_ref()));
         on("about", &[], Self::show_about);
         on("close", &["<Control>w", "<Control>q"], Self::close);
         on("fullscreen", &["F11"], |it| it.set_fullscreened(!it.is_fullscreen()));
+        let shortcuts = gtk::Builder::from_string(include_str!("../../resources/window/shortcuts.ui"));
+        self.set_help_overlay(Some(&shortcuts.object("shortcuts").expect("the description names it")));
+        application.set_accels_for_action("win.show-help-overlay", &["F1", "<Control>question"]);
     }
 
     fn connect_parts(&self) {

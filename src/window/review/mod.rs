@@ -6,6 +6,7 @@ mod keys;
 mod moving;
 mod panels;
 mod playing;
+mod preferences;
 mod saver;
 mod session_overlay;
 mod sounding;
@@ -187,6 +188,7 @@ impl ReviewPage {
         self.imp().settings.set(settings).expect("the window sets them once");
         self.imp().volume.set_value(given.volume);
         self.add_overlay_parts(given.overlay);
+        self.add_speed_unit(given.speed_unit);
     }
 
     /// Is told one sentence whenever something goes wrong.

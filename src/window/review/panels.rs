@@ -78,10 +78,8 @@ impl Panels {
         passes.set_shrink_end_child(false);
         panels.pages.append_page(&passes, Some(&gtk::Label::new(Some("Passes"))));
         side.set_end_child(Some(&panels.pages));
-        let scrolled = gtk::ScrolledWindow::builder()
-            .child(&panels.notes)
-            .hscrollbar_policy(gtk::PolicyType::Never)
-            .build();
+        let scrolled =
+            gtk::ScrolledWindow::builder().child(&panels.notes).hscrollbar_policy(gtk::PolicyType::Never).build();
         panels.pages.append_page(&scrolled, Some(&gtk::Label::new(Some("Files"))));
         panels.strip.widget().set_height_request(STRIP_HEIGHT);
         below.append(panels.strip.widget());
