@@ -147,9 +147,9 @@ impl MainWindow {
         on("show-start", &[], Self::leave_book);
         on("undo", &["<Control>z"], |it| it.imp().review_page.undo());
         on("redo", &["<Control><Shift>z"], |it| it.imp().review_page.redo());
-        on("settings", &["<Control>comma"], |it| it.imp().review_page.show_settings(it.upcast_ref()));
         on("about", &[], Self::show_about);
         on("close", &["<Control>w", "<Control>q"], Self::close);
+        on("settings", &["<Control>comma"], |it| it.imp().review_page.show_settings(it.upcast_ref()));
         on("fullscreen", &["F11"], |it| it.set_fullscreened(!it.is_fullscreen()));
         let shortcuts = gtk::Builder::from_string(include_str!("../../resources/window/shortcuts.ui"));
         self.set_help_overlay(Some(&shortcuts.object("shortcuts").expect("the description names it")));
@@ -169,10 +169,6 @@ impl MainWindow {
         };
         let hide_message = with_window(|it| it.imp().message_revealer.set_reveal_child(false));
         imp.message_close.connect_clicked(move |_| hide_message());
-        // Folded away it is still there for screen readers, unless it is hidden.
-        imp.message_revealer.set_visible(false);
-        imp.message_revealer
-            .connect_child_revealed_notify(|it| it.set_visible(it.is_child_revealed() || it.reveals_child()));
         let cancel = with_window(Self::cancel);
         imp.busy_cancel.connect_clicked(move |_| cancel());
         let window = self.downgrade();
@@ -193,6 +189,11 @@ impl MainWindow {
                 window.show_undo();
             }
         });
+        // Folded away it is still there for screen readers, unless it is hidden.
+        let hide = |it: &gtk::Revealer| it.set_visible(it.is_child_revealed() || it.reveals_child());
+        hide(&imp.message_revealer);
+        imp.message_revealer.connect_child_revealed_notify(hide);
+        imp.message_revealer.connect_reveal_child_notify(hide);
         self.accept_drops();
     }
 
@@ -229,7 +230,6 @@ impl MainWindow {
     pub(crate) fn tell(&self, sentence: &str) {
         let imp = self.imp();
         imp.message_label.set_text(sentence);
-        imp.message_revealer.set_visible(true);
         imp.message_revealer.set_reveal_child(true);
     }
 

@@ -113,18 +113,6 @@ mod tests {
 
     use super::*;
 
-    #[test]
-    fn arrows_step_and_jump() {
-        assert_eq!(deed(Key::Left, ModifierType::empty()), Some(Deed::Step(-1)));
-        assert_eq!(deed(Key::Right, ModifierType::SHIFT_MASK), Some(Deed::Jump(Stop::Mark, Way::Forward)));
-        assert_eq!(deed(Key::Left, ModifierType::CONTROL_MASK), Some(Deed::Jump(Stop::Corner, Way::Back)));
-        assert_eq!(deed(Key::Page_Down, ModifierType::empty()), Some(Deed::Jump(Stop::Lap, Way::Forward)));
-        // A lock key that is on changes nothing.
-        assert_eq!(deed(Key::Left, ModifierType::LOCK_MASK), Some(Deed::Step(-1)));
-        assert_eq!(deed(Key::Left, ModifierType::CONTROL_MASK | ModifierType::SHIFT_MASK), None);
-        assert_eq!(deed(Key::a, ModifierType::empty()), None);
-    }
-
     /// The shortcuts window shows each deed's keys, and no key that does nothing. `1...9` are tags, which the book knows.
     #[test]
     fn the_shortcuts_window_shows_every_deed() {
@@ -148,7 +136,7 @@ mod tests {
         let held =
             [ModifierType::empty(), ModifierType::SHIFT_MASK, ModifierType::CONTROL_MASK, ModifierType::ALT_MASK];
         let signs = "space comma period less greater bracketleft bracketright plus minus equal slash Left Right Up Down \
-                     Page_Up Page_Down Home End Return Delete BackSpace Tab";
+                     Page_Up Page_Down Home End Return Delete BackSpace Tab F2 F3 F4 F5 F6 F7 F8 F9 F12";
         let letters = ('a'..='z').chain('0'..='9').map(String::from);
         let names = letters.chain(signs.split_whitespace().map(str::to_owned));
         let keys: Vec<Key> = names.map(|it| Key::from_name(it.as_str()).unwrap()).collect();
@@ -171,5 +159,17 @@ mod tests {
             other => panic!("{other}> is no modifier here"),
         };
         (Key::from_name(name).unwrap_or_else(|| panic!("{name} is no key")), modifiers)
+    }
+
+    #[test]
+    fn arrows_step_and_jump() {
+        assert_eq!(deed(Key::Left, ModifierType::empty()), Some(Deed::Step(-1)));
+        assert_eq!(deed(Key::Right, ModifierType::SHIFT_MASK), Some(Deed::Jump(Stop::Mark, Way::Forward)));
+        assert_eq!(deed(Key::Left, ModifierType::CONTROL_MASK), Some(Deed::Jump(Stop::Corner, Way::Back)));
+        assert_eq!(deed(Key::Page_Down, ModifierType::empty()), Some(Deed::Jump(Stop::Lap, Way::Forward)));
+        // A lock key that is on changes nothing.
+        assert_eq!(deed(Key::Left, ModifierType::LOCK_MASK), Some(Deed::Step(-1)));
+        assert_eq!(deed(Key::Left, ModifierType::CONTROL_MASK | ModifierType::SHIFT_MASK), None);
+        assert_eq!(deed(Key::a, ModifierType::empty()), None);
     }
 }
