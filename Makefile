@@ -1,5 +1,6 @@
 # What can be done here: `make help`.
 
+# Where `make install` installs.
 PREFIX ?= $(HOME)/.local
 ARGS ?=
 # Feature sets that must build, lint and pass on their own: the core, the core with footage, and the default (the window).
@@ -19,11 +20,12 @@ demo: rust packages-demo
 run: rust
 	cargo run --release --locked -- $(ARGS)
 
-##  make install   put the program into PREFIX/bin (PREFIX is ~/.local unless given)
+##  make install   put the program into PREFIX/bin and its icon, desktop file and file type into PREFIX/share
 .PHONY: install
 install: rust packages-demo
 	cargo build --release --locked --bin cornerbook
 	install -D -m 755 target/release/cornerbook "$(DESTDIR)$(PREFIX)/bin/cornerbook"
+	resources/desktop/install.sh "$(DESTDIR)$(PREFIX)/share"
 
 ##  make test      format, lints, documents, tests and cross-checks (RUN_SLOW_TESTS=1 adds the long ones)
 .PHONY: test

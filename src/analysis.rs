@@ -55,6 +55,33 @@ pub struct TrackPlace {
     pub offset_m: f64,
 }
 
+impl Analysis {
+    /// Where a moment lies on the circuit, between the places of the states around it. `t_s` is log time, s. `None` off
+    /// the laps and in gaps; within a step before a place that is not known, the place of the last state.
+    pub fn place_at(&self, t_s: f64) -> Option<TrackPlace> {
+        if self.path.gaps.iter().any(|(from_s, to_s)| *from_s < t_s && t_s < *to_s) {
+            return None;
+        }
+        let index = self.path.index_at(t_s)?;
+        let here = (*self.places.get(index)?)?;
+        let ahead = self.path.states.get(index + 1).zip(self.places.get(index + 1).copied().flatten());
+        let Some(((after, next), length_m)) = ahead.zip(self.reference.as_ref().map(|it| it.length_m)) else {
+            return Some(here);
+        };
+        let from_s = self.path.states[index].t_s;
+        let share = (t_s - from_s) / (after.t_s - from_s);
+        let crosses = next.lap != here.lap;
+        let next_m = if crosses { next.distance_m + length_m } else { next.distance_m };
+        let distance_m = here.distance_m + share * (next_m - here.distance_m);
+        let offset_m = here.offset_m + share * (next.offset_m - here.offset_m);
+        Some(if crosses && distance_m >= length_m {
+            TrackPlace { lap: next.lap, distance_m: distance_m - length_m, offset_m }
+        } else {
+            TrackPlace { lap: here.lap, distance_m, offset_m }
+        })
+    }
+}
+
 /// Analyses one session. Never fails on what it is given: what cannot be told is missing, with a note or a reason.
 pub fn run(inputs: &Inputs, context: &job::Context) -> Result<Analysis, job::Cancelled> {
     let samples = &*inputs.samples;
@@ -228,4 +255,31 @@ fn places(layout: &Layout) -> Vec<Option<TrackPlace>> {
             })
         })
         .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::session::PathState;
+
+    #[test]
+    fn a_moment_between_two_states_lies_between_their_places() {
+        let state = |t_s| PathState { t_s, ..PathState::default() };
+        let place = |lap, distance_m| Some(TrackPlace { lap, distance_m, offset_m: 0.5 });
+        let analysis = Analysis {
+            path: Path { states: vec![state(0.0), state(0.1), state(0.2), state(0.3)], gaps: vec![(0.01, 0.02)] },
+            places: vec![place(1, 94.0), place(1, 97.0), place(2, 1.0), None],
+            reference: Some(ReferenceLine { length_m: 100.0, ..ReferenceLine::default() }),
+            ..Analysis::default()
+        };
+        let at = |t_s| analysis.place_at(t_s).map(|it| (it.lap, (it.distance_m * 10.0).round() / 10.0));
+        assert_eq!(at(0.05), Some((1, 95.5)));
+        // The gate lies three quarters of the way from the second state to the third.
+        assert_eq!(at(0.174), Some((1, 100.0)));
+        assert_eq!(at(0.1875), Some((2, 0.5)));
+        assert_eq!(at(0.25), Some((2, 1.0)));
+        assert_eq!(at(0.35), None);
+        assert_eq!(at(-1.0), None);
+        assert_eq!(at(0.015), None);
+    }
 }

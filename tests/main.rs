@@ -15,6 +15,7 @@ mod book_ops;
 mod book_store;
 mod cli;
 mod cross;
+mod desktop;
 #[cfg(feature = "media")]
 mod documents;
 mod laws;
@@ -27,3 +28,5 @@ mod sample;
 mod strip;
 mod support;
 mod tidy;
+#[cfg(feature = "window")]
+mod window;

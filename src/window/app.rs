@@ -71,8 +71,23 @@ pub fn run(book: Option<&Path>) -> u8 {
             window.open(book);
         }
     });
+    close_on_signals(&application);
     // What was typed has been taken apart already.
     application.run_with_args::<&str>(&[]).get()
+}
+
+/// Ctrl-C in the terminal and the end of a session close the windows as a person does: what waits is saved.
+fn close_on_signals(application: &gtk::Application) {
+    // The numbers are POSIX's.
+    const INTERRUPT: i32 = 2;
+    const TERMINATE: i32 = 15;
+    for signal in [INTERRUPT, TERMINATE] {
+        let application = application.clone();
+        glib::unix_signal_add_local(signal, move || {
+            application.windows().iter().for_each(gtk::Window::close);
+            glib::ControlFlow::Continue
+        });
+    }
 }
 
 fn load_style() {

@@ -191,7 +191,11 @@ impl MainWindow {
         on("tag-set", &[], |it| it.imp().review_page.edit_tag_set());
         on("about", &[], Self::show_about);
         on("close", &["<Control>w", "<Control>q"], Self::close);
+        on("settings", &["<Control>comma"], |it| it.imp().review_page.show_settings(it.upcast_ref()));
         on("fullscreen", &["F11"], |it| it.set_fullscreened(!it.is_fullscreen()));
+        let shortcuts = gtk::Builder::from_string(include_str!("../../resources/window/shortcuts.ui"));
+        self.set_help_overlay(Some(&shortcuts.object("shortcuts").expect("the description names it")));
+        application.set_accels_for_action("win.show-help-overlay", &["F1", "<Control>question"]);
     }
 
     fn connect_parts(&self) {
@@ -229,6 +233,11 @@ impl MainWindow {
                 window.show_undo();
             }
         });
+        // Folded away it is still there for screen readers, unless it is hidden.
+        let hide = |it: &gtk::Revealer| it.set_visible(it.is_child_revealed() || it.reveals_child());
+        hide(&imp.message_revealer);
+        imp.message_revealer.connect_child_revealed_notify(hide);
+        imp.message_revealer.connect_reveal_child_notify(hide);
         self.accept_drops();
     }
 

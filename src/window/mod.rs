@@ -21,6 +21,7 @@ mod picture;
 pub mod plot;
 mod review;
 mod settings;
+mod settings_dialog;
 mod start_page;
 pub mod strip;
 mod tags;

@@ -117,7 +117,7 @@ impl ReviewPage {
     }
 
     /// Shows all panels anew where they are.
-    fn show_anew(&self) {
+    pub(super) fn show_anew(&self) {
         if let Some(review) = &mut *self.imp().review.borrow_mut() {
             // The corner on show stays, even where the playhead is far from it.
             let corner = review.shown.and_then(|it| it.corner);

@@ -45,7 +45,7 @@ pub(super) fn deed(key: Key, modifiers: ModifierType) -> Option<Deed> {
             Key::_1 | Key::KP_1 => Some(Deed::MarkHere(MarkKind::TurnIn)),
             Key::_2 | Key::KP_2 => Some(Deed::MarkHere(MarkKind::Apex)),
             Key::_3 | Key::KP_3 => Some(Deed::MarkHere(MarkKind::Exit)),
-            Key::_0 | Key::KP_0 if held.is_empty() => Some(Deed::GiveMarksBack),
+            Key::_0 | Key::KP_0 => Some(Deed::GiveMarksBack),
             Key::g => Some(Deed::RateExit(Exit::Good)),
             Key::b => Some(Deed::RateExit(Exit::Bad)),
             _ => None,
@@ -164,7 +164,57 @@ impl ReviewPage {
 
 #[cfg(test)]
 mod tests {
+    use std::collections::BTreeSet;
+
     use super::*;
+
+    /// The shortcuts window shows each deed's keys, and no key that does nothing. `1...9` are tags, which the book knows.
+    #[test]
+    fn the_shortcuts_window_shows_every_deed() {
+        let description = include_str!("../../../resources/window/shortcuts.ui");
+        let shown: Vec<String> = description
+            .split("\"accelerator\">")
+            .skip(1)
+            .flat_map(|it| it.split("</").next().unwrap().split(' '))
+            .filter(|it| !it.contains("..."))
+            .map(|it| it.replace("&lt;", "<").replace("&gt;", ">"))
+            .collect();
+        let deeds_shown: BTreeSet<String> = shown
+            .iter()
+            .map(|it| {
+                let (key, modifiers) = key_of(it);
+                format!("{:?}", deed(key, modifiers).unwrap_or_else(|| panic!("{it} does nothing")))
+            })
+            .collect();
+        assert!(shown.len() > 15, "{shown:?}");
+
+        let held =
+            [ModifierType::empty(), ModifierType::SHIFT_MASK, ModifierType::CONTROL_MASK, ModifierType::ALT_MASK];
+        let signs = "space comma period less greater bracketleft bracketright plus minus equal slash Left Right Up Down \
+                     Page_Up Page_Down Home End Return Delete BackSpace Tab F2 F3 F4 F5 F6 F7 F8 F9 F12";
+        let letters = ('a'..='z').chain('0'..='9').map(String::from);
+        let names = letters.chain(signs.split_whitespace().map(str::to_owned));
+        let keys: Vec<Key> = names.map(|it| Key::from_name(it.as_str()).unwrap()).collect();
+        let deeds: BTreeSet<String> = keys
+            .iter()
+            .flat_map(|key| held.into_iter().filter_map(move |it| deed(*key, it)))
+            .map(|it| format!("{it:?}"))
+            .collect();
+        assert_eq!(deeds, deeds_shown);
+    }
+
+    /// The key and the modifiers of `<Control>1`.
+    fn key_of(accelerator: &str) -> (Key, ModifierType) {
+        let (modifier, name) = accelerator.rsplit_once('>').unwrap_or(("", accelerator));
+        let modifiers = match modifier {
+            "" => ModifierType::empty(),
+            "<Shift" => ModifierType::SHIFT_MASK,
+            "<Control" => ModifierType::CONTROL_MASK,
+            "<Alt" => ModifierType::ALT_MASK,
+            other => panic!("{other}> is no modifier here"),
+        };
+        (Key::from_name(name).unwrap_or_else(|| panic!("{name} is no key")), modifiers)
+    }
 
     #[test]
     fn arrows_step_and_jump() {

@@ -7,6 +7,7 @@ mod keys;
 mod moving;
 mod panels;
 mod playing;
+mod preferences;
 mod saver;
 mod second;
 mod session_overlay;
@@ -80,8 +81,7 @@ impl Review {
     }
 
     fn track_place(&self) -> Option<TrackPlace> {
-        let index = self.analysis.path.index_at(self.playhead().from_s)?;
-        self.analysis.places.get(index).copied().flatten()
+        self.analysis.place_at(self.playhead().from_s)
     }
 
     /// The pass that is on, or the next one.
@@ -195,12 +195,20 @@ glib::wrapper! {
         @implements gtk::Accessible, gtk::Buildable, gtk::ConstraintTarget, gtk::Orientable;
 }
 
+/// Some widgets of the toolkit have a button inside, which screen readers come to first and which has no name.
+fn name_button_inside(widget: &impl IsA<gtk::Widget>, name: &str) {
+    if let Some(button) = widget.first_child() {
+        button.update_property(&[gtk::accessible::Property::Label(name)]);
+    }
+}
+
 impl ReviewPage {
     pub(crate) fn set_settings(&self, settings: SharedSettings) {
         let given = settings.get();
         self.imp().settings.set(settings).expect("the window sets them once");
         self.imp().volume.set_value(given.volume);
         self.add_overlay_parts(given.overlay);
+        self.add_speed_unit(given.speed_unit);
     }
 
     /// Is told one sentence whenever something goes wrong.
@@ -282,6 +290,8 @@ impl ReviewPage {
         let words = speed_words();
         imp.speed.set_model(Some(&gtk::StringList::new(&words.iter().map(String::as_str).collect::<Vec<_>>())));
         imp.speed.set_selected(u32::try_from(NORMAL).unwrap_or(0));
+        name_button_inside(&*imp.speed, "Speed of play");
+        name_button_inside(&*imp.volume, "Volume");
         for (button, act) in [
             (&imp.corner_back, Self::previous_corner as fn(&Self)),
             (&imp.frame_back, |it| it.step(-1)),

@@ -1,0 +1,132 @@
+//! The window as it runs: the program on a display of its own, used by keys and pointer, read over AT-SPI by Python.
+//! What a person does and what must come of it is in `window/checks.py`. Without its tools each check is a loud skip, with
+//! CI=true a failure. Screenshots are kept under target/window/.
+
+use std::fs;
+use std::path::{Path, PathBuf};
+use std::process::{Command, Stdio};
+use std::sync::{Mutex, PoisonError};
+
+/// The one that has the bindings of Debian's packages; a Python from elsewhere has not.
+const PYTHON: &str = "/usr/bin/python3";
+const TOOLS: [&str; 4] = ["Xvfb", "dbus-run-session", "xdotool", "import"];
+/// The checks wait for the window with time limits, so they do not take each other's processor time.
+static ONE_AT_A_TIME: Mutex<()> = Mutex::new(());
+
+#[test]
+fn the_start_page_names_what_can_be_done() {
+    check("start_page");
+}
+
+#[test]
+fn keys_move_the_playhead_to_places_that_the_command_line_knows() {
+    check("moving");
+}
+
+#[test]
+fn the_frame_on_show_is_the_one_asked_for() {
+    check("frames");
+}
+
+#[test]
+fn a_mark_set_by_hand_changes_the_figures_and_undo_brings_them_back() {
+    check("marks");
+}
+
+#[test]
+fn tags_are_saved_at_once_even_when_the_program_is_told_to_end() {
+    check("tags");
+}
+
+#[test]
+fn a_second_window_on_the_same_book_says_so() {
+    check("second_window");
+}
+
+#[test]
+fn a_book_that_cannot_be_opened_is_one_sentence_on_the_start_page() {
+    check("bad_books");
+}
+
+#[test]
+fn settings_are_seen_at_once() {
+    check("settings");
+}
+
+/// Runs a check of `window/checks.py` in a folder and a session bus of its own.
+fn check(name: &str) {
+    if let Some(missing) = missing_tool() {
+        assert!(std::env::var("CI").as_deref() != Ok("true"), "no {missing}: make test installs what the tests need");
+        println!("SKIPPED: the window is not tested: no {missing}");
+        return;
+    }
+    let _turn = ONE_AT_A_TIME.lock().unwrap_or_else(PoisonError::into_inner);
+    let folder = tempfile::tempdir().unwrap();
+    put_in_books(folder.path());
+    let pictures = home().join("target/window").join(name);
+    fs::create_dir_all(&pictures).unwrap();
+    let output = Command::new("dbus-run-session")
+        .args(["--", PYTHON, "-W", "ignore::DeprecationWarning"])
+        .arg(home().join("tests/window/checks.py"))
+        .args([name, env!("CARGO_BIN_EXE_cornerbook")])
+        .args([folder.path(), &pictures])
+        .env_remove("WAYLAND_DISPLAY")
+        .env("GDK_BACKEND", "x11")
+        .env("GSK_RENDERER", "cairo")
+        .env("GTK_A11Y", "atspi")
+        .env("PYTHONDONTWRITEBYTECODE", "1")
+        .env("XDG_CONFIG_HOME", folder.path().join("config"))
+        .env("XDG_DATA_HOME", folder.path().join("data"))
+        .stdin(Stdio::null())
+        .output()
+        .unwrap();
+    let told = String::from_utf8_lossy(&output.stderr);
+    assert!(output.status.success(), "{name}: see {} and\n{told}", pictures.display());
+    print!("{}", String::from_utf8_lossy(&output.stdout));
+}
+
+fn missing_tool() -> Option<String> {
+    let runs = |program: &str, args: &[&str]| {
+        let run = Command::new(program).args(args).stdin(Stdio::null()).output();
+        run.is_ok_and(|it| it.status.success())
+    };
+    let absent = TOOLS.iter().find(|it| !runs("sh", &["-c", &format!("command -v {it}")])).map(|it| (*it).to_owned());
+    let has_bindings = || runs(PYTHON, &["-c", "import gi; gi.require_version('Atspi', '2.0')"]);
+    absent.or_else(|| (!has_bindings()).then(|| format!("AT-SPI for {PYTHON}")))
+}
+
+/// The sample's book, what the command line says of it, and books that cannot be opened.
+fn put_in_books(folder: &Path) {
+    for file in ["driver-a.csv", "driver-a.mp4", "track.geojson", "truth.json"] {
+        fs::copy(home().join("sample-data").join(file), folder.join(file)).unwrap();
+    }
+    let truth: serde_json::Value = serde_json::from_slice(&fs::read(folder.join("truth.json")).unwrap()).unwrap();
+    let offset = truth["footage"][0]["log_t_s_at_zero"].to_string();
+    let inputs = ["--log", "driver-a.csv", "--track", "track.geojson", "--video", "driver-a.mp4"];
+    cornerbook(folder, &[["new", "sample"].as_slice(), &inputs, &["--offset", &offset]].concat());
+    let passes = cornerbook(folder, &["passes", "sample.cornerbook", "--format", "json"]);
+    fs::write(folder.join("passes.json"), passes).unwrap();
+
+    let book = fs::read_to_string(folder.join("sample.cornerbook")).unwrap();
+    let version = format!("\"version\": {}", serde_json::from_str::<serde_json::Value>(&book).unwrap()["version"]);
+    let bad = [
+        ("newer", book.replace(&version, "\"version\": 99")),
+        ("missing", book.replace("driver-a.csv", "gone.csv")),
+        ("damaged", book[..book.len() / 2].to_owned()),
+    ];
+    for (name, text) in bad {
+        assert_ne!(text, book);
+        fs::write(folder.join(name).with_extension("cornerbook"), text).unwrap();
+    }
+}
+
+/// Runs the command line; its result.
+fn cornerbook(folder: &Path, args: &[&str]) -> Vec<u8> {
+    let output = Command::new(env!("CARGO_BIN_EXE_cornerbook")).args(args).current_dir(folder).output().unwrap();
+    assert!(output.status.success(), "{args:?}: {output:?}");
+    output.stdout
+}
+
+fn home() -> PathBuf {
+    PathBuf::from(env!("CARGO_MANIFEST_DIR"))
+}

@@ -1,0 +1,253 @@
+"""What a person does at the window, and what must come of it: one function per check.
+
+Called by tests/window.rs inside a session bus of its own: `checks.py CHECK PROGRAM FOLDER PICTURES`. The folder holds the
+sample's book and what the command line says of it; pictures are kept. Ends with an exception where a check fails.
+"""
+
+import json
+import os
+import random
+import signal
+import sys
+import time
+
+from gi.repository import Atspi
+
+from desk import Desk, display, has_state, name_of, role_of, wait
+from review import FRAME_S, POSITION, Review, button
+
+MARKS = ("turn_in", "apex", "exit")
+# What a person can press, choose or type into.
+CONTROLS = {"push button", "toggle button", "check box", "radio button", "combo box", "text", "spin button", "slider"}
+
+
+class Case:
+    """The files of one check."""
+
+    def __init__(self, program, folder, pictures):
+        self.program, self.folder, self.pictures = program, folder, pictures
+        with open(self.path("passes.json"), encoding="utf-8") as file:
+            told = json.load(file)
+        self.passes, self.laps = told["passes"], told["laps"]
+        with open(self.path("truth.json"), encoding="utf-8") as file:
+            self.log_t_s_at_zero = json.load(file)["footage"][0]["log_t_s_at_zero"]
+
+    def path(self, name):
+        return os.path.join(self.folder, name)
+
+    def open(self, *books):
+        return Desk(self.program, *map(self.path, books), pictures=self.pictures)
+
+    def review(self, desk):
+        return Review(desk, self.log_t_s_at_zero)
+
+    def book(self):
+        with open(self.path("sample.cornerbook"), encoding="utf-8") as file:
+            return json.load(file)
+
+    def times_s(self, *marks):
+        """Log times of these marks in all passes, rising, as the command line tells them."""
+        return sorted(it[mark]["t_s"] for it in self.passes for mark in marks if it[mark])
+
+
+def check_start_page(case):
+    with case.open() as desk:
+        for name in ("New book from files…", "Open book…", "Try the sample…"):
+            assert has_state(desk.expect("push button", name), Atspi.StateType.SENSITIVE), name
+        assert desk.find("push button", "Start page") is None, "the start page leads to itself"
+        assert_controls_are_named(desk, at_least=4)
+        desk.picture("start")
+
+
+def check_moving(case):
+    with case.open("sample.cornerbook") as desk:
+        review = case.review(desk)
+        desk.picture("review")
+        assert_controls_are_named(desk, at_least=8)
+        assert_places_are_those_of_the_command_line(case, review)
+
+        first = review.wait_for_picture()
+        review.step("Right", 100)
+        assert review.wait_for_picture() == first + 100
+        review.step("Left", 100)
+        assert review.wait_for_picture() == first
+
+        jumps_follow(case, review, "shift+Right", "shift+Left", case.times_s(*MARKS))
+        jumps_follow(case, review, "ctrl+Right", "ctrl+Left", case.times_s("turn_in"))
+        jumps_follow(case, review, "Page_Down", "Page_Up", [it["start_t_s"] for it in case.laps], times=1)
+        # The gate is crossed while this frame is on show; the next lies on the lap.
+        review.step("Right", 1)
+        position = review.position()
+        assert position["lap"] == 1 and position["distance_m"] <= 2, position
+
+
+def assert_places_are_those_of_the_command_line(case, review):
+    """The review opens on the first pass that can be seen, on its turn-in."""
+    opened = review.position()
+    of_pass = min(
+        (it for it in case.passes if it["turn_in"] and it["turn_in"]["t_s"] >= case.log_t_s_at_zero),
+        key=lambda it: it["turn_in"]["t_s"],
+    )
+    turn_in = of_pass["turn_in"]
+    # The frame on show began at most one frame before: 0.04 s at 30 m/s.
+    assert 0 <= turn_in["t_s"] - opened["t_s"] + 0.0005 < FRAME_S + 0.001, opened
+    assert abs(turn_in["distance_m"] - opened["distance_m"]) <= 2, opened
+    assert abs(turn_in["speed_mps"] * 3.6 - opened["speed"]) <= 1.5 and opened["unit"] == "km/h", opened
+    assert (opened["lap"], opened["corner"]) == (of_pass["lap"], f"T{of_pass['corner']}"), opened
+
+
+def jumps_follow(case, review, forward, back, times_s, times=3):
+    """Jumps forward and back meet the next times in turn; the frame on show begins at most one frame before each."""
+    end_s = case.log_t_s_at_zero + 2318 * FRAME_S
+
+    def is_on(t_s):
+        return -0.001 <= t_s - review.position()["t_s"] < FRAME_S + 0.001
+
+    for key, way in [(forward, 1)] * times + [(back, -1)] * times:
+        here_s = review.position()["t_s"]
+        ahead = [it for it in times_s if way * (it - here_s) > FRAME_S / 2 and it < end_s and not is_on(it)]
+        wanted_s = min(ahead) if way > 0 else max(ahead)
+        review.press(key)
+        assert is_on(wanted_s), f"{key} from {here_s} s led to {review.position()}, not to {wanted_s} s"
+        review.wait_for_picture()
+
+
+def check_frames(case):
+    """Wherever the strip is clicked, the frame on show is the one of that moment; then play, and pause on a frame."""
+    choose = random.Random(7)
+    with case.open("sample.cornerbook") as desk:
+        review = case.review(desk)
+        for number in range(12):
+            # Low enough to miss the marks, which lie on the line of speed.
+            along = choose.uniform(0.02, 0.98)
+            position = review.act("a click", lambda: desk.click(review.strip, along, 0.93))
+            assert position["lap"] in (1, 2), position
+            if number == 5:
+                review.press("Page_Down")
+            review.wait_for_picture()
+        review.press("Page_Up")
+        from_s = review.position()["t_s"]
+        desk.key("space")
+        wait("a second of play", lambda: review.position()["t_s"] > from_s + 1.0)
+        desk.key("space")
+        desk.expect("push button", "Play")
+        assert review.wait_for_picture() == review.frame()
+        desk.picture("paused")
+
+
+def check_marks(case):
+    with case.open("sample.cornerbook") as desk:
+        review = case.review(desk)
+        apexes_s = case.times_s("apex")
+        here_s = review.position()["t_s"]
+        review.press("shift+Right")
+        assert abs(review.position()["t_s"] - min(it for it in apexes_s if it > here_s)) < FRAME_S + 0.001
+        review.step("Right", 12)
+        before = review.table()
+        assert not case.book()["marks"]
+        desk.key("ctrl+2")
+        wait("the pass table to follow the mark", lambda: review.table() != before)
+        saved = wait("the mark in the book's file", lambda: case.book()["marks"])
+        assert abs(saved[0]["t_s"] - review.position()["t_s"]) < 0.001, saved
+        after = wait("the mark's figures", lambda: settled(review, lambda it: it != before))
+        desk.key("ctrl+z")
+        wait("the figures as they were", lambda: review.table() == before)
+        wait("no mark in the book's file", lambda: not case.book()["marks"])
+        desk.key("ctrl+shift+z")
+        wait("the figures of the mark again", lambda: review.table() == after)
+        wait("the mark in the book's file again", lambda: case.book()["marks"] == saved)
+        desk.key("ctrl+0")
+        wait("the marks given back", lambda: not case.book()["marks"])
+        wait("the program's own figures", lambda: review.table() == before)
+
+
+def settled(review, is_right):
+    """The table once it says the same twice in a row: its rows are filled one after the other."""
+    table = review.table()
+    return table if is_right(table) and review.table() == table else None
+
+
+def check_tags(case):
+    with case.open("sample.cornerbook") as desk:
+        review = case.review(desk)
+        desk.key("1")
+        tags = wait("the tag in the book's file", lambda: case.book()["tags"])
+        assert len(tags) == 1 and abs(tags[0]["on"]["frame"]["t_s"] - review.position()["t_s"]) < 0.001, tags
+        desk.key("ctrl+z")
+        wait("no tag in the book's file", lambda: not case.book()["tags"])
+        # A program that is told to end saves what waits.
+        desk.key("2")
+        wait("a change to undo", lambda: has_state(desk.find("push button", "Undo"), Atspi.StateType.SENSITIVE))
+        desk.program.send_signal(signal.SIGTERM)
+        desk.program.wait(timeout=20)
+        assert desk.program.returncode == 0, desk.program.returncode
+        assert len(case.book()["tags"]) == 1, case.book()["tags"]
+
+
+def check_second_window(case):
+    with case.open("sample.cornerbook") as desk:
+        case.review(desk)
+        with case.open("sample.cornerbook") as second:
+            assert_one_sentence(second, ".*open (elsewhere|in another).*")
+        desk.expect("label", POSITION.pattern)
+
+
+def check_bad_books(case):
+    for book, sentence in (
+        ("newer.cornerbook", ".*is a book of version 99, .*use a newer cornerbook for it"),
+        ("missing.cornerbook", ".*gone.csv.*"),
+        ("damaged.cornerbook", ".*damaged.cornerbook.*"),
+        ("nowhere.cornerbook", ".*nowhere.cornerbook.*"),
+    ):
+        with case.open(book) as desk:
+            assert_one_sentence(desk, sentence)
+            desk.expect("push button", "Try the sample…")
+            desk.picture(book.split(".")[0])
+            close = button(desk, "Close this message")
+            close.get_action_iface().do_action(0)
+            wait("the message to go", lambda: not desk.has_label(sentence))
+
+
+def assert_one_sentence(desk, sentence):
+    words = name_of(desk.expect("label", sentence))
+    assert "\n" not in words and len(words) < 250, words
+
+
+def check_settings(case):
+    with case.open("sample.cornerbook") as desk:
+        review = case.review(desk)
+        in_kmh = review.position()["speed"]
+        desk.key("ctrl+comma")
+        choice = desk.expect("(radio button|check box)", "mph")
+        assert_controls_are_named(desk, at_least=7)
+        desk.picture("settings")
+        desk.click(choice)
+        wait("miles an hour in the label", lambda: review.position()["unit"] == "mph")
+        assert abs(review.position()["speed"] * 1.609344 - in_kmh) < 0.2
+        wait("miles an hour in the table", lambda: any("mph" in it for it in review.table()))
+        assert not any("km/h" in it for it in review.table())
+        wait("miles an hour on the map", lambda: "mph" in desk.expect("image", "Map of the circuit").get_description())
+        desk.key("Escape")
+        wait("the settings to close", lambda: desk.find("(radio button|check box)", "mph") is None)
+        desk.key("F1")
+        desk.expect("label", "Previous or next mark")
+        desk.picture("shortcuts")
+
+
+def assert_controls_are_named(desk, at_least):
+    controls = [node for node in desk.all() if role_of(node) in CONTROLS]
+    unnamed = [(role_of(it), it.get_name(), name_of(it.get_parent())) for it in controls if not name_of(it)]
+    assert not unnamed, f"controls without a name: {unnamed}"
+    assert len(controls) >= at_least, [name_of(it) for it in controls]
+
+
+def main():
+    check, program, folder, pictures = sys.argv[1:]
+    begin = time.monotonic()
+    with display():
+        globals()[f"check_{check}"](Case(program, folder, pictures))
+    print(f"{check}: {time.monotonic() - begin:.1f} s")
+
+
+if __name__ == "__main__":
+    main()
