@@ -155,7 +155,7 @@ fn take_passes(
         line: &layout.line,
         plane,
         noise: &smoothed.noise,
-        wander: layout.wander,
+        drift: &layout.drift,
         session_shift_m2: layout.session_shift_m2,
         speed: smoothed.speed.as_ref(),
         yaw_rate: smoothed.yaw_rate.as_ref(),

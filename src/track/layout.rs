@@ -16,9 +16,8 @@ use crate::track::{Gate, GateOrigin, Lap, LapKind, ReferenceLine};
 pub struct Layout {
     /// The path with the receiver's wander taken out, as far as the laps show it.
     pub path: Path,
+    /// The wander, taken out as far as it was found, and what is left of it.
     pub drift: Drift,
-    /// What is left of the wander.
-    pub wander: Wander,
     /// Variance of what the whole session is shifted by against the ground, along one axis, m².
     pub session_shift_m2: f64,
     pub gate: Option<(Gate, GateOrigin)>,
@@ -50,8 +49,7 @@ pub fn lay_out(path: Path, track: Option<&TrackFile>, plane: &Plane, walk_m2ps: 
     let mut layout = Layout {
         places: vec![None; path.states.len()],
         path,
-        drift: Drift::default(),
-        wander,
+        drift: Drift::unseen(wander),
         session_shift_m2: wander.of_mean_m2(session_s),
         gate,
         laps: Vec::new(),
@@ -67,10 +65,9 @@ pub fn lay_out(path: Path, track: Option<&TrackFile>, plane: &Plane, walk_m2ps: 
     }
     let timed = layout.drive_laps(gate);
     if timed >= FEW_LAPS {
-        layout.drift = find_drift(&layout.path, &layout.places, &layout.line, layout.wander);
+        layout.drift = find_drift(&layout.path, &layout.places, &layout.line, wander);
     }
     if !layout.drift.is_empty() {
-        layout.wander = layout.drift.left(layout.wander);
         layout.drift.take_out(&mut layout.path);
         layout.drive_laps(gate);
     }
@@ -84,7 +81,7 @@ impl Layout {
         let path = &self.path;
         let found = crossings(path, gate);
         let timed = timed_stretches(path, &found);
-        self.laps = laps(path, &found, self.wander, |from_s, to_s| timed.contains(&(from_s, to_s)));
+        self.laps = laps(path, &found, &self.drift, |from_s, to_s| timed.contains(&(from_s, to_s)));
         if !timed.is_empty() {
             self.line = reference_line(path, &without_gaps(path, &timed));
             self.places = follow(&self.line, &path.states, &self.laps);
@@ -111,8 +108,8 @@ fn found_gate(path: &Path) -> Option<Gate> {
     let first = find_gate(path)?;
     let timed = timed_stretches(path, &crossings(path, first));
     let line = reference_line(path, &without_gaps(path, &timed));
-    let laps: Vec<Lap> =
-        laps(path, &crossings(path, first), Wander::from_walk(0.0), |from_s, to_s| timed.contains(&(from_s, to_s)));
+    let steady = Drift::unseen(Wander::from_walk(0.0));
+    let laps: Vec<Lap> = laps(path, &crossings(path, first), &steady, |from_s, to_s| timed.contains(&(from_s, to_s)));
     let places = follow(&line, &path.states, &laps);
     let better = gate_on_fastest_straight(&line, &usual_speeds(path, &places, &line))?;
     let still_laps = timed_stretches(path, &crossings(path, better)).len() + 1 >= timed.len();
