@@ -286,6 +286,87 @@ pub(super) fn curvature_middle(path: &Path, from_s: f64, to_s: f64) -> Option<Ne
 mod tests {
     use super::*;
 
+    /// Straight on to the east, then a left quarter of a circle of 20 m about (0, 20), then to the north.
+    fn quarter() -> (ReferenceLine, Span, Path) {
+        let place = |s_m: f64| {
+            let turned = ((s_m - 30.0) / 20.0).clamp(0.0, std::f64::consts::FRAC_PI_2);
+            let (before_m, after_m) = ((s_m - 30.0).min(0.0), (s_m - 30.0 - 20.0 * turned).max(0.0));
+            let on_arc = Point::new(20.0 * turned.sin(), 20.0 - 20.0 * turned.cos());
+            (on_arc + Point::new(before_m, after_m), turned)
+        };
+        let bend = |s_m: f64| if (30.0..61.4).contains(&s_m) { 0.05 } else { 0.0 };
+        let points = (0..90).map(|index| {
+            let s_m = f64::from(index);
+            let (position, heading_rad) = place(s_m);
+            ReferencePoint { distance_m: s_m, position, heading_rad, curvature_per_m: bend(s_m) }
+        });
+        let line = ReferenceLine { points: points.collect(), length_m: 90.0 };
+        let span = Span {
+            direction: Direction::Left,
+            start_m: 30.0,
+            middle_m: 45.7,
+            end_m: 61.4,
+            angle_rad: std::f64::consts::FRAC_PI_2,
+            peak_curvature_per_m: 0.05,
+        };
+        let states = (0..900).map(|index| {
+            let s_m = f64::from(index) * 0.1;
+            let (position, heading_rad) = place(s_m);
+            PathState {
+                t_s: 0.1 * s_m,
+                x_m: position.x_m,
+                y_m: position.y_m,
+                speed_mps: 10.0,
+                heading_rad,
+                yaw_rate_radps: 10.0 * bend(s_m),
+                heading_variance: 1e-5,
+                ..PathState::default()
+            }
+        });
+        (line, span, Path { states: states.collect(), gaps: Vec::new() })
+    }
+
+    fn steady() -> Drift {
+        Drift::unseen(crate::track::drift::Wander::from_walk(0.0))
+    }
+
+    #[test]
+    fn without_an_edge_passes_that_run_alike_have_their_apex_in_the_middle_and_say_how_little_that_is() {
+        let (line, span, path) = quarter();
+        let inside = Inside::from_passes(&line, &span, 1.0, 6, |_, _| Some(0.0));
+        let nearest = apex(&path, &inside, (3.0, 6.14), &steady(), 0.0).unwrap();
+        assert!((nearest.t_s.value - 4.57).abs() < 0.05, "{nearest:?}");
+        assert!(nearest.t_s.ci95 > 0.4 && nearest.gap_m.unwrap().value.abs() < 0.05, "{nearest:?}");
+        assert!(matches!(Inside::from_passes(&line, &span, 1.0, 4, |_, _| Some(0.0)), Inside::Unknown));
+    }
+
+    #[test]
+    fn a_pass_beyond_the_edge_has_one_apex_whichever_way_the_edge_is_drawn() {
+        let (line, span, path) = quarter();
+        // A kerb of 10 m radius that the path overruns by half a metre at its middle.
+        let middle = Point::new(0.0, 20.0) + Point::unit(-std::f64::consts::FRAC_PI_4).scaled(9.5);
+        let mut edge: Vec<Point> = (0..60)
+            .map(|index| middle + Point::unit(-std::f64::consts::FRAC_PI_2 + f64::from(index) / 38.0).scaled(11.0))
+            .collect();
+        for _ in 0..2 {
+            let inside = Inside::from_edge(&edge, false, &line, &span);
+            let nearest = apex(&path, &inside, (3.0, 6.14), &steady(), 0.0).unwrap();
+            let gap_m = nearest.gap_m.unwrap().value;
+            assert!((nearest.t_s.value - 4.57).abs() < 0.05 && (gap_m + 0.5).abs() < 0.05, "{nearest:?}");
+            edge.reverse();
+        }
+    }
+
+    #[test]
+    fn beside_a_parallel_edge_the_interval_is_as_wide_as_the_turning() {
+        let (line, span, path) = quarter();
+        let beside: Vec<Point> = (0..60)
+            .map(|index| Point::new(0.0, 20.0) + Point::unit(-2.0 + f64::from(index) * 0.05).scaled(18.0))
+            .collect();
+        let nearest = apex(&path, &Inside::from_edge(&beside, false, &line, &span), (3.0, 6.14), &steady(), 0.0);
+        assert!(nearest.unwrap().t_s.ci95 > 0.8, "{nearest:?}");
+    }
+
     #[test]
     fn quantiles_lie_between_the_entries() {
         assert!((quantile(&[1.0, 2.0, 3.0, 4.0, 5.0], 0.1) - 1.4).abs() < 1e-12);

@@ -1,8 +1,9 @@
 //! The receiver's wander, seen in the laps themselves: on straights and corners that face every way, a lap that lies
 //! to one side of the mean as a whole was not driven there but measured there.
 //!
-//! A first-order Gauss–Markov process on two axes is filtered forward and smoothed backward from the offsets across
-//! the line; the driver's own choice of line is the measurement noise. The mean of all laps stays where it is.
+//! Two first-order Gauss–Markov processes are filtered forward and smoothed backward from the offsets across the line:
+//! the wander, on two axes and slow, and the driver's own choice of line, across the track and over tens of metres.
+//! The mean of all laps stays where it is.
 
 use nalgebra::{Matrix2, Matrix3, Vector2, Vector3};
 
@@ -14,11 +15,8 @@ use crate::track::place::Unrolled;
 /// Time constant of a usual receiver's wander, s (common practice, no source).
 pub const WANDER_TIME_S: f64 = 90.0;
 /// How long the part of the wander lasts that shifts a whole session against the ground, s (common practice, no source).
-const SHIFT_TIME_S: f64 = 200.0;
-/// Receivers smooth what they give: over the seconds in which the walk is measured it gains less than later on, by this
-/// factor (trial, docs/methods.md#intervals).
-const WALK_FACTOR: f64 = 1.2;
-/// One offset is taken every so many metres: closer ones say the same of the driver's line.
+const SHIFT_TIME_S: f64 = 240.0;
+/// One offset is taken every so many metres.
 const SPACING_M: f64 = 15.0;
 /// A driver's line is at least this uncertain, m.
 const LEAST_LINE_M: f64 = 0.15;
@@ -43,7 +41,7 @@ pub struct Wander {
 impl Wander {
     /// From the variance that a walk gains per second.
     pub fn from_walk(walk_m2ps: f64) -> Self {
-        Self { variance_m2: 0.5 * WALK_FACTOR * walk_m2ps * WANDER_TIME_S, time_s: WANDER_TIME_S }
+        Self { variance_m2: 0.5 * walk_m2ps * WANDER_TIME_S, time_s: WANDER_TIME_S }
     }
 
     /// Variance of the mean error over a session, m²: of a process that gains as much per second but lasts longer,
@@ -321,6 +319,40 @@ mod tests {
         for t_s in [40.0, 120.0, 200.0, 300.0] {
             assert!(found.at(t_s).distance_m(drift(t_s)) < 0.12, "{t_s}: {:?} for {:?}", found.at(t_s), drift(t_s));
         }
+    }
+
+    #[test]
+    fn what_is_left_is_less_than_what_was_there_and_lasts_less_long() {
+        let wander = Wander { variance_m2: 0.16, time_s: 90.0 };
+        let (path, places, line) = drifting(|t_s| Point::new(0.5 * (t_s / 60.0).sin(), 0.4 * (t_s / 45.0).cos()));
+        let found = find_drift(&path, &places, &line, wander);
+        let [now, soon, late] = [200.0, 202.0, 300.0].map(|t_s| Moment { t_s, heading_rad: 0.3 });
+        assert!(found.along_m2(now) < 0.5 * wander.variance_m2 && found.across_m2(now) < 0.5 * wander.variance_m2);
+        assert!(found.shared_m2(now, soon) > found.shared_m2(now, late));
+        let unseen = Drift::unseen(wander);
+        assert!((unseen.along_m2(now) - 0.16).abs() < 1e-12 && unseen.is_empty());
+        let back = Moment { heading_rad: 0.3 + std::f64::consts::PI, ..now };
+        assert!((unseen.shared_m2(now, back) + 0.16).abs() < 1e-12);
+    }
+
+    #[test]
+    fn a_driver_off_the_line_at_one_place_is_mostly_not_taken_for_wander() {
+        let beside = |t_s: f64| {
+            let radial = Point::unit(t_s * 10.0 / 60.0);
+            radial.scaled(if (200.0..203.0).contains(&t_s) { 0.8 } else { 0.0 })
+        };
+        let (path, places, line) = drifting(beside);
+        let found = find_drift(&path, &places, &line, Wander { variance_m2: 0.16, time_s: 90.0 });
+        // Less than half of the 0.8 m, though no other lap ever leaves the line.
+        assert!(found.at(201.5).distance_m(Point::default()) < 0.4, "{:?}", found.at(201.5));
+        assert!(found.at(230.0).distance_m(Point::default()) < 0.2, "{:?}", found.at(230.0));
+    }
+
+    #[test]
+    fn a_shift_of_the_whole_session_shrinks_with_its_length() {
+        let wander = Wander { variance_m2: 0.16, time_s: 90.0 };
+        let [short, long] = [60.0, 3600.0].map(|session_s| wander.of_mean_m2(session_s));
+        assert!(short > 0.3 && long < 0.1 && long > 0.0, "{short} {long}");
     }
 
     #[test]

@@ -30,6 +30,9 @@ pub struct Layout {
 
 /// A lap this much longer or shorter than the median left the circuit.
 const LENGTH_TOLERANCE: f64 = 0.10;
+/// Slower than this, m/s, a kart stands; for so long, s, it was no mishap of driving (common practice, no source).
+const STANDING_MPS: f64 = 1.0;
+const LONG_STOP_S: f64 = 5.0;
 /// A reference line from fewer laps than this is said to be so, and shows no wander.
 const FEW_LAPS: usize = 3;
 
@@ -100,7 +103,21 @@ impl Layout {
         if set_aside > 0 {
             self.notes.push(Note::new(NoteKind::LapsSetAside { count: set_aside }));
         }
+        let stood = |lap: &&Lap| lap.kind == LapKind::Timed && stood_s(&self.path, lap) > LONG_STOP_S;
+        let laps: Vec<u32> = self.laps.iter().filter(stood).map(|it| it.number).collect();
+        if !laps.is_empty() {
+            self.notes.push(Note::new(NoteKind::LapsWithStop { laps }));
+        }
     }
+}
+
+/// How long a lap stood still, s.
+fn stood_s(path: &Path, lap: &Lap) -> f64 {
+    let from = path.states.partition_point(|it| it.t_s < lap.start_t_s);
+    let to = path.states.partition_point(|it| it.t_s < lap.end_t_s);
+    let pairs = path.states[from..to].windows(2);
+    let standing = pairs.filter(|pair| pair.iter().all(|it| it.speed_mps.abs() < STANDING_MPS));
+    standing.map(|pair| pair[1].t_s - pair[0].t_s).sum()
 }
 
 /// A gate somewhere first, then the middle of the fastest straight of the line that it gave.
