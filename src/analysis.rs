@@ -17,7 +17,7 @@ use crate::smooth::{Smoothed, smooth};
 use crate::track::file::{Edge, TrackFile};
 use crate::track::layout::{Layout, edge_on_plane, lay_out, plane_under};
 use crate::track::pattern::find_pattern;
-use crate::track::{GateOrigin, Lap, ReferenceLine};
+use crate::track::{GateOrigin, Lap, LapKind, ReferenceLine};
 
 /// All that an analysis depends on.
 #[derive(Debug, Clone)]
@@ -182,7 +182,7 @@ fn take_passes(
         line: &layout.line,
         plane,
         noise: &smoothed.noise,
-        wander: layout.wander,
+        drift: &layout.drift,
         session_shift_m2: layout.session_shift_m2,
         speed: smoothed.speed.as_ref(),
         yaw_rate: smoothed.yaw_rate.as_ref(),
@@ -198,11 +198,23 @@ fn take_passes(
     if corners_estimated > 0 {
         analysis.notes.push(Note::new(NoteKind::InsideEstimated { corners: corners_estimated }));
     }
+    let passes = missing_passes(&analysis.passes, spans.len(), &layout.laps);
+    if !passes.is_empty() {
+        analysis.notes.push(Note::new(NoteKind::PassesMissing { passes }));
+    }
     let unclear = analysis.passes.iter().filter(|it| it.turn_in.is_none() || it.exit.is_none()).count();
     if unclear > 0 {
         analysis.notes.push(Note::new(NoteKind::PassesUnclear { count: unclear }));
     }
     Ok(())
+}
+
+/// (lap, corner) of the timed laps that have no pass.
+fn missing_passes(passes: &[Pass], corners: usize, laps: &[Lap]) -> Vec<(u32, u32)> {
+    let found: std::collections::BTreeSet<(u32, u32)> = passes.iter().map(|it| (it.lap, it.corner)).collect();
+    let timed = laps.iter().filter(|it| it.kind == LapKind::Timed);
+    let all = timed.flat_map(|lap| (1..).take(corners).map(|corner| (lap.number, corner)));
+    all.filter(|it| !found.contains(it)).collect()
 }
 
 /// Whether most of the left edge lies to the right of the line driven, or of the right edge to the left.

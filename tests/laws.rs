@@ -7,7 +7,7 @@ use cornerbook::analysis::{self, Analysis, Inputs};
 use cornerbook::corners::Direction;
 use cornerbook::job;
 use cornerbook::sample::{Circuit, Driver, LoggerNoise, log_samples, simulate};
-use cornerbook::session::{Channel, ChannelKind, Fix, Samples, SamplesParts};
+use cornerbook::session::{Channel, ChannelKind, Fix, NoteKind, Samples, SamplesParts};
 use proptest::prelude::*;
 
 fn session(circuit: usize, seed: u64, with_yaw: bool) -> Samples {
@@ -39,6 +39,60 @@ fn assert_alike(a: &[f64], b: &[f64], by_s: f64) {
     assert_eq!(a.len(), b.len());
     let apart = a.iter().zip(b).filter(|(a, b)| (*a + by_s - *b).abs() > 5e-3).count();
     assert!(apart * 50 <= a.len(), "{apart} of {} turn-ins moved", a.len());
+}
+
+/// The same session with what was measured between two times left out.
+fn without(samples: &Samples, from_s: f64, to_s: f64) -> Samples {
+    let measured = |t_s: f64| t_s < from_s || t_s > to_s;
+    let kept = |it: &Channel| {
+        let (t_s, value) = it.iter().filter(|(t_s, _)| measured(*t_s)).unzip();
+        Channel { t_s, value }
+    };
+    Samples::new(SamplesParts {
+        fixes: samples.fixes().iter().filter(|it| measured(it.t_s)).copied().collect(),
+        channels: samples.channels().iter().map(|(kind, it)| (*kind, kept(it))).collect(),
+        ..SamplesParts::default()
+    })
+}
+
+/// The same session, fixes alone, in which the kart stands at one place for some time before it goes on.
+fn with_a_stop(samples: &Samples, at_s: f64, for_s: u32) -> Samples {
+    let (before, after): (Vec<Fix>, Vec<Fix>) = samples.fixes().iter().partition(|it| it.t_s < at_s);
+    let last = *before.last().unwrap();
+    let standing = (1..10 * for_s).map(|tenth| Fix { t_s: last.t_s + f64::from(tenth) * 0.1, ..last });
+    let later = after.into_iter().map(|it| Fix { t_s: it.t_s + f64::from(for_s), ..it });
+    let fixes = before.iter().copied().chain(standing).chain(later).collect();
+    Samples::new(SamplesParts { fixes, ..SamplesParts::default() })
+}
+
+#[test]
+fn a_pass_that_was_not_measured_is_told_with_its_lap_and_corner() {
+    let samples = session(0, 5, true);
+    let whole = analyse(samples.clone());
+    let told = |analysis: &Analysis| {
+        analysis.notes.iter().find_map(|it| match &it.kind {
+            NoteKind::PassesMissing { passes } => Some(passes.clone()),
+            _ => None,
+        })
+    };
+    assert_eq!(told(&whole), None);
+    let hidden = whole.passes.iter().find(|it| (it.lap, it.corner) == (2, 3)).unwrap();
+    let apex_s = hidden.apex.unwrap().mark.t_s.value;
+    let broken = analyse(without(&samples, apex_s - 2.0, apex_s + 2.0));
+    assert_eq!(told(&broken), Some(vec![(2, 3)]));
+}
+
+#[test]
+fn a_lap_with_a_long_stop_is_told() {
+    let samples = session(0, 5, false);
+    let whole = analyse(samples.clone());
+    let at_s = whole.laps.iter().find(|it| it.number == 2).unwrap().start_t_s + 1.0;
+    let stops = |analysis: &Analysis| {
+        analysis.notes.iter().any(|it| matches!(&it.kind, NoteKind::LapsWithStop { laps } if laps == &[2]))
+    };
+    assert!(!stops(&whole));
+    let stopped = analyse(with_a_stop(&samples, at_s, 20));
+    assert!(stops(&stopped), "{:?}", stopped.notes);
 }
 
 proptest! {

@@ -14,7 +14,7 @@ use crate::geom::plane::Plane;
 use crate::job;
 use crate::session::{Channel, Estimate, Path, PathState};
 use crate::smooth::Noise;
-use crate::track::drift::Wander;
+use crate::track::drift::Drift;
 use crate::track::place::Unrolled;
 use crate::track::{Lap, ReferenceLine};
 
@@ -32,7 +32,7 @@ pub struct Circuit<'a> {
     pub plane: &'a Plane,
     pub noise: &'a Noise,
     /// What the positions of one lap are off by against the mean.
-    pub wander: Wander,
+    pub drift: &'a Drift,
     /// Variance of what the mean itself is off by against the ground, along one axis, m².
     pub session_shift_m2: f64,
     pub speed: Option<&'a Channel>,
@@ -197,7 +197,7 @@ impl Finisher<'_> {
             time_s: entry_gate.zip(exit_gate).map(|(entry, exit)| self.time_between(&entry, &exit)),
             path_m: entry_gate.zip(exit_gate).map(|(entry, exit)| {
                 let driven_m = exit.travelled_m - entry.travelled_m;
-                let spread_m2 = self.place_variance_m2(&entry, &exit);
+                let spread_m2 = self.difference_variance((&entry, 1.0), (&exit, 1.0));
                 Estimate::from_variance(driven_m, spread_m2)
             }),
             exit_cost_s: None,
@@ -227,7 +227,7 @@ impl Finisher<'_> {
         let mut edited = marked.edited.clone();
         let Some(between) = between else { return (None, edited) };
         let inside = &self.insides[marked.corner];
-        let nearest = apex(self.circuit.path, inside, between, self.circuit.wander, self.circuit.session_shift_m2);
+        let nearest = apex(self.circuit.path, inside, between, self.circuit.drift, self.circuit.session_shift_m2);
         let put = (self.circuit.edits)(marked.lap, corner_number(marked.corner), MarkKind::Apex);
         let t_s = match put {
             Some(t_s) if t_s >= marked.window.from_s && t_s <= marked.window.to_s => {
@@ -267,24 +267,23 @@ impl Finisher<'_> {
     /// The gate lies where the laps on the whole had it: one lap's own place there is off by its wander.
     fn gate_speed(&self, state: &PathState) -> Estimate {
         let slope = state.acceleration_mps2 / state.speed_mps.max(1.0);
-        let place_m2 = state.along_variance_m2 + self.circuit.wander.variance_m2;
+        let place_m2 = state.along_variance_m2 + self.circuit.drift.along_m2(state.into());
         Estimate::from_variance(state.speed_mps, state.speed_variance + slope * slope * place_m2)
     }
 
-    fn place_variance_m2(&self, from: &PathState, to: &PathState) -> f64 {
-        let turned_rad = to.heading_rad - from.heading_rad;
-        let wander_m2 = self.circuit.wander.between_m2(to.t_s - from.t_s, turned_rad);
-        from.along_variance_m2 + to.along_variance_m2 + wander_m2
+    /// Variance of `share_from` times the place along the way at one moment less `share_to` times that at another.
+    fn difference_variance(&self, (from, share_from): (&PathState, f64), (to, share_to): (&PathState, f64)) -> f64 {
+        let drift = self.circuit.drift;
+        let own_m2 = |state: &PathState| state.along_variance_m2 + drift.along_m2(state.into());
+        let shared_m2 = drift.shared_m2(from.into(), to.into());
+        let apart = own_m2(from) * share_from * share_from + own_m2(to) * share_to * share_to;
+        (apart - 2.0 * shared_m2 * share_from * share_to).max(0.0)
     }
 
     fn time_between(&self, from: &PathState, to: &PathState) -> Estimate {
-        let (slow, fast) = (from.speed_mps.max(1.0), to.speed_mps.max(1.0));
-        let wander = &self.circuit.wander;
-        let apart_m2 = wander.between_m2(to.t_s - from.t_s, to.heading_rad - from.heading_rad);
-        // A lap shifted as a whole changes the time between gates by the difference of the two paces.
-        let shifted_s2 = wander.variance_m2 * (1.0 / slow - 1.0 / fast).powi(2);
-        let own_s2 = from.along_variance_m2 / (slow * slow) + to.along_variance_m2 / (fast * fast);
-        Estimate::from_variance(to.t_s - from.t_s, own_s2 + apart_m2 / (slow * fast) + shifted_s2)
+        // A place that is off by a metre is passed one over the speed earlier or later.
+        let shares = [from, to].map(|it| 1.0 / it.speed_mps.max(1.0));
+        Estimate::from_variance(to.t_s - from.t_s, self.difference_variance((from, shares[0]), (to, shares[1])))
     }
 
     /// Time from the exit gate to the next corner's entry gate, less the best timed pass's.

@@ -133,6 +133,10 @@ fn sentence(kind: &NoteKind) -> String {
         NoteKind::ReferenceFromFewLaps { laps } => {
             format!("the reference line rests on {} only", many(*laps, "lap", "laps"))
         }
+        NoteKind::LapsWithStop { laps } => format!(
+            "the kart stands still in {}; the time counts all the same",
+            listed(laps.iter().map(|lap| format!("lap {lap}")))
+        ),
         NoteKind::InsideEstimated { corners } => format!(
             "no edges given; the inside of {} is estimated from all passes",
             many(*corners, "corner", "corners")
@@ -145,6 +149,10 @@ fn sentence(kind: &NoteKind) -> String {
             format!("feature {feature} has no role; passed over")
         }
 
+        NoteKind::PassesMissing { passes } => format!(
+            "{}: no pass, for the kart was off the usual line or nothing was measured there",
+            listed(passes.iter().map(|(lap, corner)| format!("lap {lap} T{corner}")))
+        ),
         NoteKind::PassesUnclear { count } => {
             format!("{} with a figure that cannot be told", many(*count, "pass", "passes"))
         }
@@ -191,6 +199,16 @@ fn sentence(kind: &NoteKind) -> String {
 
 fn many(count: usize, one: &str, more: &str) -> String {
     format!("{count} {}", if count == 1 { one } else { more })
+}
+
+/// The first few of a list, and how many more there are.
+fn listed(items: impl Iterator<Item = String>) -> String {
+    const SHOWN: usize = 6;
+    let items: Vec<String> = items.collect();
+    match items.len().checked_sub(SHOWN).filter(|more| *more > 0) {
+        Some(more) => format!("{} and {more} more", items[..SHOWN].join(", ")),
+        None => items.join(", "),
+    }
 }
 
 /// A name from a file, marked off from the sentence.
@@ -260,10 +278,13 @@ mod tests {
             NoteKind::NoLap,
             NoteKind::LapsSetAside { count: 1 },
             NoteKind::ReferenceFromFewLaps { laps: 2 },
+            NoteKind::LapsWithStop { laps: vec![4] },
             NoteKind::InsideEstimated { corners: 7 },
             NoteKind::NoCorner,
             NoteKind::TrackFeatureUnknown { feature: 2, role: Some("hut".into()) },
             NoteKind::TrackFeatureUnknown { feature: 3, role: None },
+            NoteKind::PassesMissing { passes: vec![(5, 3)] },
+            NoteKind::PassesMissing { passes: (1..=8).map(|lap| (lap, 2)).collect() },
             NoteKind::PassesUnclear { count: 3 },
             NoteKind::FileMoved { to: "a/run.csv".into() },
             NoteKind::FileChanged { was_bytes: 12, is_bytes: 14 },
@@ -312,10 +333,13 @@ mod tests {
             no complete lap; a lap needs two crossings of the start/finish gate
             1 lap much longer or shorter than the circuit; not used for the reference line
             the reference line rests on 2 laps only
+            the kart stands still in lap 4; the time counts all the same
             no edges given; the inside of 7 corners is estimated from all passes
             no corner: the circuit turns nowhere by 20° or more
             feature 2 has the role “hut”, which is not known; passed over
             feature 3 has no role; passed over
+            lap 5 T3: no pass, for the kart was off the usual line or nothing was measured there
+            lap 1 T2, lap 2 T2, lap 3 T2, lap 4 T2, lap 5 T2, lap 6 T2 and 2 more: no pass, for the kart was off the usual line or nothing was measured there
             3 passes with a figure that cannot be told
             is not in its place; used a/run.csv instead
             has changed since it was put in the book (12 bytes then, 14 now)

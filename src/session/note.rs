@@ -153,6 +153,10 @@ pub enum NoteKind {
     ReferenceFromFewLaps {
         laps: usize,
     },
+    /// Timed laps in which the kart stood still for long.
+    LapsWithStop {
+        laps: Vec<u32>,
+    },
     InsideEstimated {
         corners: usize,
     },
@@ -165,6 +169,10 @@ pub enum NoteKind {
     },
 
     // Passes
+    /// (lap, corner) of timed laps without a pass: the kart was off the line there, or nothing was measured.
+    PassesMissing {
+        passes: Vec<(u32, u32)>,
+    },
     PassesUnclear {
         count: usize,
     },

@@ -2,7 +2,7 @@
 
 use crate::geom::Point;
 use crate::session::{Estimate, Path, PathState};
-use crate::track::drift::Wander;
+use crate::track::drift::{Drift, Moment};
 use crate::track::{Gate, Lap, LapKind};
 
 /// A given gate is taken this much wider at both ends, m: positions wander by about as much.
@@ -17,6 +17,13 @@ pub struct Crossing {
     /// (s)², from the position's variance along the path and the speed; without the receiver's wander.
     pub variance_s2: f64,
     pub speed_mps: f64,
+    pub heading_rad: f64,
+}
+
+impl Crossing {
+    fn moment(&self) -> Moment {
+        Moment { t_s: self.t_s, heading_rad: self.heading_rad }
+    }
 }
 
 impl Gate {
@@ -97,6 +104,7 @@ fn over_gap_between(gate: Gate, a: &PathState, b: &PathState) -> Option<Crossing
         t_s: a.t_s + share * gap_s,
         variance_s2: (GAP_SHARE * gap_s).powi(2),
         speed_mps: a.speed_mps.max(b.speed_mps).max(gap_m / gap_s).max(0.1),
+        heading_rad: a.heading_rad,
     })
 }
 
@@ -117,6 +125,7 @@ fn locate(path: &Path, gate: Gate, a: &PathState, b: &PathState) -> Option<Cross
         t_s: after_s,
         variance_s2: state.along_variance_m2 / (speed_mps * speed_mps),
         speed_mps,
+        heading_rad: state.heading_rad,
     })
 }
 
@@ -131,7 +140,7 @@ pub fn directed(path: &Path, gate: Gate) -> Gate {
 
 /// Laps between crossings. `usual_s` tells the complete laps from those that left the circuit.
 /// The first stretch is lap 0; the last, open one is an in lap.
-pub fn laps(path: &Path, crossings: &[Crossing], wander: Wander, is_timed: impl Fn(f64, f64) -> bool) -> Vec<Lap> {
+pub fn laps(path: &Path, crossings: &[Crossing], drift: &Drift, is_timed: impl Fn(f64, f64) -> bool) -> Vec<Lap> {
     let (Some(first), Some(last)) = (path.states.first(), path.states.last()) else { return Vec::new() };
     let Some(first_crossing) = crossings.first() else { return Vec::new() };
     let mut laps =
@@ -139,9 +148,7 @@ pub fn laps(path: &Path, crossings: &[Crossing], wander: Wander, is_timed: impl 
     for (pair, number) in crossings.windows(2).zip(1..) {
         let (from, to) = (&pair[0], &pair[1]);
         let time_s = to.t_s - from.t_s;
-        let speed_mps = from.speed_mps.min(to.speed_mps);
-        let wandered_s2 = wander.between_m2(time_s, 0.0) / (speed_mps * speed_mps);
-        let variance_s2 = from.variance_s2 + to.variance_s2 + wandered_s2;
+        let variance_s2 = from.variance_s2 + to.variance_s2 + wandered_s2(from, to, drift);
         let kind = if is_timed(from.t_s, to.t_s) { LapKind::Timed } else { LapKind::Partial };
         laps.push(Lap {
             number,
@@ -157,6 +164,13 @@ pub fn laps(path: &Path, crossings: &[Crossing], wander: Wander, is_timed: impl 
         laps.push(Lap { number, kind: LapKind::In, start_t_s: open.t_s, end_t_s: last.t_s, time_s: None });
     }
     laps
+}
+
+/// What the wander left between two crossings of one gate adds to the variance of the time between them, s².
+fn wandered_s2(from: &Crossing, to: &Crossing, drift: &Drift) -> f64 {
+    let (from_at, to_at) = (from.moment(), to.moment());
+    let own_s2 = drift.along_m2(from_at) / from.speed_mps.powi(2) + drift.along_m2(to_at) / to.speed_mps.powi(2);
+    (own_s2 - 2.0 * drift.shared_m2(from_at, to_at) / (from.speed_mps * to.speed_mps)).max(0.0)
 }
 
 #[cfg(test)]

@@ -16,9 +16,8 @@ use crate::track::{Gate, GateOrigin, Lap, LapKind, ReferenceLine};
 pub struct Layout {
     /// The path with the receiver's wander taken out, as far as the laps show it.
     pub path: Path,
+    /// The wander, taken out as far as it was found, and what is left of it.
     pub drift: Drift,
-    /// What is left of the wander.
-    pub wander: Wander,
     /// Variance of what the whole session is shifted by against the ground, along one axis, m².
     pub session_shift_m2: f64,
     pub gate: Option<(Gate, GateOrigin)>,
@@ -31,6 +30,9 @@ pub struct Layout {
 
 /// A lap this much longer or shorter than the median left the circuit.
 const LENGTH_TOLERANCE: f64 = 0.10;
+/// Slower than this, m/s, a kart stands; for so long, s, it was no mishap of driving (common practice, no source).
+const STANDING_MPS: f64 = 1.0;
+const LONG_STOP_S: f64 = 5.0;
 /// A reference line from fewer laps than this is said to be so, and shows no wander.
 const FEW_LAPS: usize = 3;
 
@@ -50,8 +52,7 @@ pub fn lay_out(path: Path, track: Option<&TrackFile>, plane: &Plane, walk_m2ps: 
     let mut layout = Layout {
         places: vec![None; path.states.len()],
         path,
-        drift: Drift::default(),
-        wander,
+        drift: Drift::unseen(wander),
         session_shift_m2: wander.of_mean_m2(session_s),
         gate,
         laps: Vec::new(),
@@ -67,10 +68,9 @@ pub fn lay_out(path: Path, track: Option<&TrackFile>, plane: &Plane, walk_m2ps: 
     }
     let timed = layout.drive_laps(gate);
     if timed >= FEW_LAPS {
-        layout.drift = find_drift(&layout.path, &layout.places, &layout.line, layout.wander);
+        layout.drift = find_drift(&layout.path, &layout.places, &layout.line, wander);
     }
     if !layout.drift.is_empty() {
-        layout.wander = layout.drift.left(layout.wander);
         layout.drift.take_out(&mut layout.path);
         layout.drive_laps(gate);
     }
@@ -84,7 +84,7 @@ impl Layout {
         let path = &self.path;
         let found = crossings(path, gate);
         let timed = timed_stretches(path, &found);
-        self.laps = laps(path, &found, self.wander, |from_s, to_s| timed.contains(&(from_s, to_s)));
+        self.laps = laps(path, &found, &self.drift, |from_s, to_s| timed.contains(&(from_s, to_s)));
         if !timed.is_empty() {
             self.line = reference_line(path, &without_gaps(path, &timed));
             self.places = follow(&self.line, &path.states, &self.laps);
@@ -103,7 +103,21 @@ impl Layout {
         if set_aside > 0 {
             self.notes.push(Note::new(NoteKind::LapsSetAside { count: set_aside }));
         }
+        let stood = |lap: &&Lap| lap.kind == LapKind::Timed && stood_s(&self.path, lap) > LONG_STOP_S;
+        let laps: Vec<u32> = self.laps.iter().filter(stood).map(|it| it.number).collect();
+        if !laps.is_empty() {
+            self.notes.push(Note::new(NoteKind::LapsWithStop { laps }));
+        }
     }
+}
+
+/// How long a lap stood still, s.
+fn stood_s(path: &Path, lap: &Lap) -> f64 {
+    let from = path.states.partition_point(|it| it.t_s < lap.start_t_s);
+    let to = path.states.partition_point(|it| it.t_s < lap.end_t_s);
+    let pairs = path.states[from..to].windows(2);
+    let standing = pairs.filter(|pair| pair.iter().all(|it| it.speed_mps.abs() < STANDING_MPS));
+    standing.map(|pair| pair[1].t_s - pair[0].t_s).sum()
 }
 
 /// A gate somewhere first, then the middle of the fastest straight of the line that it gave.
@@ -111,8 +125,8 @@ fn found_gate(path: &Path) -> Option<Gate> {
     let first = find_gate(path)?;
     let timed = timed_stretches(path, &crossings(path, first));
     let line = reference_line(path, &without_gaps(path, &timed));
-    let laps: Vec<Lap> =
-        laps(path, &crossings(path, first), Wander::from_walk(0.0), |from_s, to_s| timed.contains(&(from_s, to_s)));
+    let steady = Drift::unseen(Wander::from_walk(0.0));
+    let laps: Vec<Lap> = laps(path, &crossings(path, first), &steady, |from_s, to_s| timed.contains(&(from_s, to_s)));
     let places = follow(&line, &path.states, &laps);
     let better = gate_on_fastest_straight(&line, &usual_speeds(path, &places, &line))?;
     let still_laps = timed_stretches(path, &crossings(path, better)).len() + 1 >= timed.len();
