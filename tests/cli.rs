@@ -47,12 +47,13 @@ impl Program {
     }
 
     pub fn run<S: AsRef<OsStr>>(&self, args: impl IntoIterator<Item = S>) -> Outcome {
-        let output = self.command(args).output().unwrap();
-        Outcome {
-            code: output.status.code().unwrap(),
-            out: String::from_utf8(output.stdout).unwrap(),
-            err: String::from_utf8(output.stderr).unwrap(),
-        }
+        Outcome::of(&mut self.command(args))
+    }
+
+    /// As where nobody sits at a screen.
+    #[cfg(feature = "window")]
+    pub fn run_without_display<S: AsRef<OsStr>>(&self, args: impl IntoIterator<Item = S>) -> Outcome {
+        Outcome::of(self.command(args).env_remove("DISPLAY").env_remove("WAYLAND_DISPLAY").env("GDK_BACKEND", "x11"))
     }
 
     pub fn command<S: AsRef<OsStr>>(&self, args: impl IntoIterator<Item = S>) -> Command {
@@ -71,6 +72,15 @@ impl Program {
 }
 
 impl Outcome {
+    fn of(command: &mut Command) -> Self {
+        let output = command.output().unwrap();
+        Self {
+            code: output.status.code().unwrap(),
+            out: String::from_utf8(output.stdout).unwrap(),
+            err: String::from_utf8(output.stderr).unwrap(),
+        }
+    }
+
     /// Done, with nothing amiss.
     #[track_caller]
     pub fn is_done(&self) -> &Self {

@@ -2,6 +2,7 @@
 
 use super::{Program, stadium_csv};
 
+#[cfg(not(feature = "window"))]
 #[test]
 fn without_arguments_help_is_no_result() {
     let outcome = Program::new().run::<&str>([]);
@@ -9,6 +10,18 @@ fn without_arguments_help_is_no_result() {
     assert!(outcome.err.contains("Usage: cornerbook"), "{}", outcome.err);
 }
 
+#[cfg(feature = "window")]
+#[test]
+fn without_a_display_a_window_is_refused() {
+    for args in [&[][..], &["stint.cornerbook"]] {
+        assert_eq!(
+            Program::new().run_without_display(args).is_refused(1),
+            "error: there is no display to open a window on; cornerbook help lists what works without one"
+        );
+    }
+}
+
+#[cfg(not(feature = "window"))]
 #[test]
 fn a_book_alone_says_that_there_is_no_window() {
     let outcome = Program::new().run(["stint.cornerbook"]);
