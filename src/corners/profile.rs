@@ -19,20 +19,49 @@ pub(super) struct RoughRise {
     /// Where the bend has a tenth, and nine tenths, of the plateau.
     pub(super) foot: f64,
     pub(super) shoulder: f64,
-    /// Bend at the top of the first rise.
+    /// Where the bend has half of the plateau.
+    pub(super) half: f64,
+    /// Half-way through the hold: between half height and where the bend first falls again.
+    pub(super) far: f64,
+    /// The top of the first rise: where, and its bend.
+    pub(super) top: f64,
     pub(super) plateau: f64,
 }
 
+/// A rise this share of the approach away from the usual one is another.
+const ELSEWHERE_SHARE: f64 = 0.3;
 /// A rise counts as over once the bend has fallen by this share of the corner's largest after it.
 const FALL_SHARE: f64 = 0.12;
-/// The first rise must reach this share of the corner's largest bend.
-const FIRST_RISE_SHARE: f64 = 0.6;
+/// The hold ends where the bend falls below this share of the plateau.
+const HOLD_SHARE: f64 = 0.7;
+/// The first rise must reach this share of the corner's largest bend; where other laps rose elsewhere, one of these.
+const FIRST_RISE_SHARE: f64 = 0.4;
+const OTHER_RISE_SHARES: [f64; 4] = [0.25, 0.32, 0.5, 0.7];
 /// The approach ends where the bend was last more than this share of the plateau, either way.
 const APPROACH_SHARE: f64 = 0.2;
+/// … and begins where it is back at this share.
+const STRAIGHT_SHARE: f64 = 0.05;
 
-/// Finds the first rise. `core` is the part of `s` where the corner's largest bend is sought; `approach` is how far
+/// Finds the rise that begins the corner: the first that counts, or the one nearest to where the laps on the whole
+/// reach half height (`usual`). Two arcs of one corner are then told apart alike on every lap.
+pub(super) fn rough_rise(
+    profile: &[At],
+    core: (f64, f64),
+    approach: f64,
+    usual: Option<f64>,
+) -> Option<RoughRise> {
+    let first = first_rise(profile, core, approach, FIRST_RISE_SHARE)?;
+    let Some(usual) = usual.filter(|it| (it - first.half).abs() > ELSEWHERE_SHARE * approach) else {
+        return Some(first);
+    };
+    let others = OTHER_RISE_SHARES.iter().filter_map(|share| first_rise(profile, core, approach, *share));
+    let off = |it: &RoughRise| (it.half - usual).abs();
+    std::iter::once(first).chain(others).min_by(|a, b| off(a).total_cmp(&off(b)))
+}
+
+/// Finds the first rise to a `share` of the corner's largest bend. `core` is the part of `s` where the corner's largest bend is sought; `approach` is how far
 /// before the rise the window reaches at most. `None` where nothing rises.
-pub(super) fn rough_rise(profile: &[At], core: (f64, f64), approach: f64) -> Option<RoughRise> {
+fn first_rise(profile: &[At], core: (f64, f64), approach: f64, share: f64) -> Option<RoughRise> {
     let largest = profile
         .iter()
         .filter(|it| it.s >= core.0 && it.s <= core.1)
@@ -41,7 +70,7 @@ pub(super) fn rough_rise(profile: &[At], core: (f64, f64), approach: f64) -> Opt
     if !largest.is_finite() || largest <= 0.0 {
         return None;
     }
-    let first = profile.iter().position(|it| it.s >= core.0 && it.bend >= FIRST_RISE_SHARE * largest)?;
+    let first = profile.iter().position(|it| it.s >= core.0 && it.bend >= share * largest)?;
     let mut top = first;
     for (index, it) in profile.iter().enumerate().skip(first).take_while(|(_, it)| it.s <= core.1) {
         if it.bend > profile[top].bend {
@@ -57,14 +86,24 @@ pub(super) fn rough_rise(profile: &[At], core: (f64, f64), approach: f64) -> Opt
     let after_half = profile.partition_point(|it| it.s <= half);
     let ninth = (after_half..=top).find(|index| profile[*index].bend >= 0.9 * plateau).unwrap_or(top);
     let shoulder = crossing_before(profile, ninth, 0.9 * plateau).unwrap_or(profile[ninth].s);
-    let foot_index = profile.partition_point(|it| it.s < foot);
-    let low = profile[..foot_index]
-        .iter()
-        .rev()
-        .take_while(|it| it.bend.abs() <= APPROACH_SHARE * plateau && foot - it.s <= approach)
-        .last()
-        .map_or(foot, |it| it.s);
-    Some(RoughRise { low, foot, shoulder, plateau })
+    let low = approach_from(profile, foot, plateau, approach);
+    let falls = profile[ninth..].iter().find(|it| it.bend < HOLD_SHARE * plateau).map_or(profile[top].s, |it| it.s);
+    let far = 0.5 * (half + falls);
+    Some(RoughRise { low, foot, half, far, shoulder, top: profile[top].s, plateau })
+}
+
+/// Where the approach begins that a fit may call level: as far back as it may reach, or as the bend allows; a corner
+/// before it is left until its own bend is all but gone.
+fn approach_from(profile: &[At], foot: f64, plateau: f64, reach: f64) -> f64 {
+    let before = &profile[..profile.partition_point(|it| it.s < foot)];
+    let from = before.iter().rposition(|it| it.bend.abs() > APPROACH_SHARE * plateau || foot - it.s > reach);
+    let Some(bent) = from.filter(|index| before[*index].bend.abs() > APPROACH_SHARE * plateau) else {
+        return before.get(from.map_or(0, |it| it + 1)).map_or(foot, |it| it.s);
+    };
+    let rest = &before[bent + 1..];
+    let straight = rest.iter().find(|it| it.bend.abs() <= STRAIGHT_SHARE * plateau);
+    let straightest = || rest.iter().min_by(|a, b| a.bend.abs().total_cmp(&b.bend.abs()));
+    straight.or_else(straightest).map_or(foot, |it| it.s)
 }
 
 /// Where the bend last rose through `level` at or before `index`, between samples.
@@ -104,7 +143,7 @@ mod tests {
     fn a_trapezoid_is_windowed_about_its_rise() {
         let ramp = |s: f64, from: f64, to: f64| ((s - from) / (to - from)).clamp(0.0, 1.0);
         let rough =
-            rough_rise(&profile(|s| 0.1 * (ramp(s, 30.0, 38.0) - ramp(s, 50.0, 60.0))), (20.0, 70.0), 20.0).unwrap();
+            rough_rise(&profile(|s| 0.1 * (ramp(s, 30.0, 38.0) - ramp(s, 50.0, 60.0))), (20.0, 70.0), 20.0, None).unwrap();
         assert!((rough.foot - 30.8).abs() < 0.1 && (rough.shoulder - 37.2).abs() < 0.1, "{rough:?}");
         assert!((rough.low - 10.8).abs() < 0.3, "{rough:?}");
     }
@@ -112,13 +151,13 @@ mod tests {
     #[test]
     fn the_first_of_two_rises_is_taken() {
         let bump = |s: f64, at: f64| (1.0 - ((s - at) / 8.0).powi(2)).max(0.0);
-        let rough = rough_rise(&profile(|s| 0.08 * bump(s, 30.0) + 0.1 * bump(s, 50.0)), (15.0, 70.0), 20.0).unwrap();
+        let rough = rough_rise(&profile(|s| 0.08 * bump(s, 30.0) + 0.1 * bump(s, 50.0)), (15.0, 70.0), 20.0, None).unwrap();
         assert!((rough.plateau - 0.08).abs() < 1e-3, "{rough:?}");
     }
 
     #[test]
     fn nothing_rises_on_a_straight() {
-        assert_eq!(rough_rise(&profile(|_| 0.0), (0.0, 80.0), 20.0), None);
-        assert_eq!(rough_rise(&[], (0.0, 80.0), 20.0), None);
+        assert_eq!(rough_rise(&profile(|_| 0.0), (0.0, 80.0), 20.0, None), None);
+        assert_eq!(rough_rise(&[], (0.0, 80.0), 20.0, None), None);
     }
 }
