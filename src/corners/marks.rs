@@ -66,36 +66,35 @@ impl Measurements<'_> {
     }
 }
 
-/// Where a pass's bend reaches half height on its way up and down, from the corner's middle along the way.
-pub(super) type Halves = [Option<f64>; 2];
+/// What a pass looks like on the smoothed path; and, as medians over all laps, what the corner usually looks like.
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
+pub(super) struct Look {
+    /// Where the bend reaches half height on its way up and down, from the corner's middle along the way.
+    pub(super) halves: [Option<f64>; 2],
+    /// How far the bend dips between the first top and the last, as a share of the lower one.
+    pub(super) dip: Option<f64>,
+}
 
-/// The halves of one pass seen by itself.
-pub(super) fn halves(measured: &Measurements<'_>, window: &Window) -> Halves {
+/// The look of one pass seen by itself.
+pub(super) fn look(measured: &Measurements<'_>, window: &Window) -> Look {
     let forward = profile(measured, window);
-    let middle = way_at(&forward, window.middle_s);
-    let half = |end: End, profile: &[At]| rough(measured, window, end, profile, None).map(|it| it.half);
-    let (up, down) = (half(End::TurnIn, &forward), half(End::Exit, &mirrored(&forward)));
-    [up.zip(middle).map(|(s, middle)| s - middle), down.zip(middle).map(|(s, middle)| -s - middle)]
+    let usual = Look::default();
+    let Some(middle) = way_at(&forward, window.middle_s) else { return usual };
+    let up = rough(measured, window, End::TurnIn, &forward, &usual);
+    let down = rough(measured, window, End::Exit, &mirrored(&forward), &usual);
+    let dip = up.zip(down).and_then(|(up, down)| dip(&forward, (up.top, -down.top)));
+    Look { halves: [up.map(|it| it.half - middle), down.map(|it| -it.half - middle)], dip }
 }
 
 /// Turn-in and exit, log times with intervals, from the raw yaw rate over the smoothed speed; each `None` where no
 /// lasting rise is found. `usual` tells where the laps on the whole have their halves.
-pub(super) fn by_yaw_rate(measured: &Measurements<'_>, window: &Window, usual: Halves) -> [Option<Estimate>; 2] {
+pub(super) fn by_yaw_rate(measured: &Measurements<'_>, window: &Window, usual: &Look) -> [Option<Estimate>; 2] {
     let forward = profile(measured, window);
     let mirrored = mirrored(&forward);
-    [
-        fitted(measured, window, End::TurnIn, &forward, usual[0]),
-        fitted(measured, window, End::Exit, &mirrored, usual[1]),
-    ]
+    [fitted(measured, window, End::TurnIn, &forward, usual), fitted(measured, window, End::Exit, &mirrored, usual)]
 }
 
-fn fitted(
-    measured: &Measurements<'_>,
-    window: &Window,
-    end: End,
-    profile: &[At],
-    usual: Option<f64>,
-) -> Option<Estimate> {
+fn fitted(measured: &Measurements<'_>, window: &Window, end: End, profile: &[At], usual: &Look) -> Option<Estimate> {
     let rough = rough(measured, window, end, profile, usual)?;
     let samples = yaw_samples(measured, window.sign, end, (time_at(profile, rough.low)?, time_at(profile, rough.far)?));
     let guess = Guess {
@@ -110,11 +109,14 @@ fn fitted(
     let pace = if measured.has_speed { measured.path.at(t_s)?.speed_mps.max(MIN_SPEED_MPS) } else { 1.0 };
     let shape = (SHAPE_SHARE * (rise.to - rise.from)).powi(2) + sampling_variance(&samples);
     let slid_s = slid_s(measured, rough.plateau * pace, (t_s.min(full_s), t_s.max(full_s)));
-    if slid_s > (full_s - t_s).abs() {
+    if slid_s > MOST_SLID_S {
         return None;
     }
     Some(Estimate::from_variance(t_s, (rise.variance + shape) / (pace * pace) + slid_s * slid_s))
 }
+
+/// A mark that a slide may have moved by more than this, s, tells nothing.
+const MOST_SLID_S: f64 = 0.5;
 
 /// How far a slide may move a mark, s: turning apart from the path adds to the yaw rate, which grows to `full_radps`
 /// over the ramp.
@@ -135,13 +137,7 @@ fn sampling_variance(samples: &[Measured]) -> f64 {
     }
 }
 
-fn rough(
-    measured: &Measurements<'_>,
-    window: &Window,
-    end: End,
-    profile: &[At],
-    usual: Option<f64>,
-) -> Option<RoughRise> {
+fn rough(measured: &Measurements<'_>, window: &Window, end: End, profile: &[At], usual: &Look) -> Option<RoughRise> {
     let core_s = match end {
         End::TurnIn => window.core_s,
         End::Exit => (window.core_s.1, window.core_s.0),
@@ -154,8 +150,8 @@ fn rough(
     };
     let core = (way_at(profile, core_s.0)?, way_at(profile, core_s.1)?);
     // An exit's places run backwards.
-    let forwards = if end == End::Exit { -1.0 } else { 1.0 };
-    let usual = usual.zip(way_at(profile, window.middle_s)).map(|(half, middle)| middle + forwards * half);
+    let (forwards, half) = if end == End::Exit { (-1.0, usual.halves[1]) } else { (1.0, usual.halves[0]) };
+    let usual = half.zip(way_at(profile, window.middle_s)).map(|(half, middle)| middle + forwards * half);
     rough_rise(profile, core, approach, usual)
 }
 
@@ -230,12 +226,12 @@ pub(super) fn by_positions(
     measured: &Measurements<'_>,
     window: &Window,
     ramps: [Expected; 2],
-    usual: Halves,
+    usual: &Look,
 ) -> Option<Shaped> {
     let forward = profile(measured, window);
-    let rise = rough(measured, window, End::TurnIn, &forward, usual[0])?;
-    let fall = rough(measured, window, End::Exit, &mirrored(&forward), usual[1])?;
-    let (from_s, to_s) = (time_at(&forward, rise.low)?, time_at(&forward, -fall.low)?);
+    let rise = rough(measured, window, End::TurnIn, &forward, usual)?;
+    let fall = rough(measured, window, End::Exit, &mirrored(&forward), usual)?;
+    let (from_s, to_s) = (time_at(&forward, rise.reach)?, time_at(&forward, -fall.reach)?);
     let (up, down) = (0.5 * (rise.foot + rise.shoulder), -0.5 * (fall.foot + fall.shoulder));
     let usual_m = [up, down].map(|s| {
         let pace = time_at(&forward, s).and_then(|t_s| measured.path.at(t_s)).map_or(MIN_SPEED_MPS, |it| it.speed_mps);
@@ -245,7 +241,9 @@ pub(super) fn by_positions(
         .map(|ramp| Expected { mean: ramps[ramp].mean * usual_m[ramp], sigma: ramps[ramp].sigma * usual_m[ramp] });
     let plateau = rise.plateau.max(fall.plateau);
     let mut evidence = evidence(measured, window, (from_s, to_s), plateau, [rise_m, fall_m])?;
-    evidence.hold = between_tops(&forward, (up, down), (rise.top, -fall.top));
+    if usual.dip.is_some_and(|it| it > TWO_APEX_DIP) && rise.top < -fall.top {
+        evidence.hold = between_tops(&forward, (up, down), (rise.top, -fall.top));
+    }
     // The smoothed path rounds the shape: half height is where it was, the ramps' ends are not.
     let (half_up, half_down) = (0.5 * rise_m.mean, 0.5 * fall_m.mean);
     let hold = (down - up).max(2.0);
@@ -264,21 +262,35 @@ pub(super) fn by_positions(
     Some(Shaped { turn_in: mark(0)?, exit: mark(3)?, shape, usual_m })
 }
 
-/// A dip between two tops that is shallower than this share of the lower one is a sag like any other.
-const DIP_SHARE: f64 = 0.35;
+/// A corner whose bend usually dips by this share between its first top and its last has two apexes; less is a sag
+/// like any other.
+const TWO_APEX_DIP: f64 = 0.42;
 
-/// What the hold of a corner with two apexes looks like, from the smoothed path; `None` where it has one.
+/// How far the bend dips between two places of a profile, as a share of the lower of the two.
+fn dip(profile: &[At], tops: (f64, f64)) -> Option<f64> {
+    let between = profile.iter().filter(|it| it.s >= tops.0 && it.s <= tops.1);
+    let lowest = between.map(|it| it.bend).fold(f64::INFINITY, f64::min);
+    let lower = bend_at(profile, tops.0)?.min(bend_at(profile, tops.1)?);
+    (lowest.is_finite() && lower > 0.0).then(|| 1.0 - lowest / lower)
+}
+
+/// Bend at a place of the profile, or at the next.
+fn bend_at(profile: &[At], s: f64) -> Option<f64> {
+    profile.get(profile.partition_point(|it| it.s < s)).or(profile.last()).map(|it| it.bend)
+}
+
+/// What the hold of a corner with two apexes looks like, from the smoothed path.
 fn between_tops(profile: &[At], (up, down): (f64, f64), tops: (f64, f64)) -> Option<Hold> {
-    let index_of = |s: f64| profile.partition_point(|it| it.s < s).min(profile.len() - 1);
-    let (first, last) = (index_of(tops.0), index_of(tops.1));
-    let (before, after) = (profile.get(first)?.bend, profile.get(last)?.bend);
-    let lowest = profile.get(first..=last)?.iter().map(|it| it.bend).fold(f64::INFINITY, f64::min);
-    if lowest > (1.0 - DIP_SHARE) * before.min(after) {
-        return None;
-    }
+    let (before, after) = (bend_at(profile, tops.0)?, bend_at(profile, tops.1)?);
     let straight = |s: f64| before + (after - before) * (s - up) / (down - up);
     let held = |it: &At| {
-        let bend = if it.s < tops.0 { before } else if it.s > tops.1 { after } else { it.bend };
+        let bend = if it.s < tops.0 {
+            before
+        } else if it.s > tops.1 {
+            after
+        } else {
+            it.bend
+        };
         (it.s, bend - straight(it.s))
     };
     let shape = profile.iter().filter(|it| it.s > up && it.s < down).map(held).collect();

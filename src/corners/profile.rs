@@ -14,7 +14,8 @@ pub(super) struct At {
 /// The rise of a pass, roughly: the exact fit needs a window and a first guess.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct RoughRise {
-    /// Where the approach that the fit may use begins.
+    /// Where the approach that the fit may use begins; all but free of the corner before it only from `low` on.
+    pub(super) reach: f64,
     pub(super) low: f64,
     /// Where the bend has a tenth, and nine tenths, of the plateau.
     pub(super) foot: f64,
@@ -29,7 +30,7 @@ pub(super) struct RoughRise {
 }
 
 /// A rise this share of the approach away from the usual one is another.
-const ELSEWHERE_SHARE: f64 = 0.3;
+const ELSEWHERE_SHARE: f64 = 0.5;
 /// A rise counts as over once the bend has fallen by this share of the corner's largest after it.
 const FALL_SHARE: f64 = 0.12;
 /// The hold ends where the bend falls below this share of the plateau.
@@ -44,19 +45,16 @@ const STRAIGHT_SHARE: f64 = 0.05;
 
 /// Finds the rise that begins the corner: the first that counts, or the one nearest to where the laps on the whole
 /// reach half height (`usual`). Two arcs of one corner are then told apart alike on every lap.
-pub(super) fn rough_rise(
-    profile: &[At],
-    core: (f64, f64),
-    approach: f64,
-    usual: Option<f64>,
-) -> Option<RoughRise> {
+pub(super) fn rough_rise(profile: &[At], core: (f64, f64), approach: f64, usual: Option<f64>) -> Option<RoughRise> {
     let first = first_rise(profile, core, approach, FIRST_RISE_SHARE)?;
-    let Some(usual) = usual.filter(|it| (it - first.half).abs() > ELSEWHERE_SHARE * approach) else {
-        return Some(first);
-    };
-    let others = OTHER_RISE_SHARES.iter().filter_map(|share| first_rise(profile, core, approach, *share));
+    let Some(usual) = usual else { return Some(first) };
     let off = |it: &RoughRise| (it.half - usual).abs();
-    std::iter::once(first).chain(others).min_by(|a, b| off(a).total_cmp(&off(b)))
+    if off(&first) <= ELSEWHERE_SHARE * approach {
+        return Some(first);
+    }
+    let others = OTHER_RISE_SHARES.iter().filter_map(|share| first_rise(profile, core, approach, *share));
+    let nearest = others.min_by(|a, b| off(a).total_cmp(&off(b)));
+    Some(nearest.filter(|it| off(it) <= ELSEWHERE_SHARE * approach).unwrap_or(first))
 }
 
 /// Finds the first rise to a `share` of the corner's largest bend. `core` is the part of `s` where the corner's largest bend is sought; `approach` is how far
@@ -86,24 +84,26 @@ fn first_rise(profile: &[At], core: (f64, f64), approach: f64, share: f64) -> Op
     let after_half = profile.partition_point(|it| it.s <= half);
     let ninth = (after_half..=top).find(|index| profile[*index].bend >= 0.9 * plateau).unwrap_or(top);
     let shoulder = crossing_before(profile, ninth, 0.9 * plateau).unwrap_or(profile[ninth].s);
-    let low = approach_from(profile, foot, plateau, approach);
+    let (reach, low) = approach_from(profile, foot, plateau, approach);
     let falls = profile[ninth..].iter().find(|it| it.bend < HOLD_SHARE * plateau).map_or(profile[top].s, |it| it.s);
     let far = 0.5 * (half + falls);
-    Some(RoughRise { low, foot, half, far, shoulder, top: profile[top].s, plateau })
+    Some(RoughRise { reach, low, foot, half, far, shoulder, top: profile[top].s, plateau })
 }
 
 /// Where the approach begins that a fit may call level: as far back as it may reach, or as the bend allows; a corner
 /// before it is left until its own bend is all but gone.
-fn approach_from(profile: &[At], foot: f64, plateau: f64, reach: f64) -> f64 {
+fn approach_from(profile: &[At], foot: f64, plateau: f64, reach: f64) -> (f64, f64) {
     let before = &profile[..profile.partition_point(|it| it.s < foot)];
-    let from = before.iter().rposition(|it| it.bend.abs() > APPROACH_SHARE * plateau || foot - it.s > reach);
-    let Some(bent) = from.filter(|index| before[*index].bend.abs() > APPROACH_SHARE * plateau) else {
-        return before.get(from.map_or(0, |it| it + 1)).map_or(foot, |it| it.s);
-    };
-    let rest = &before[bent + 1..];
+    let bent = |it: &At| it.bend.abs() > APPROACH_SHARE * plateau;
+    let last = before.iter().rposition(|it| bent(it) || foot - it.s > reach);
+    let rest = &before[last.map_or(0, |it| it + 1)..];
+    let from = rest.first().map_or(foot, |it| it.s);
+    if !last.is_some_and(|it| bent(&before[it])) {
+        return (from, from);
+    }
     let straight = rest.iter().find(|it| it.bend.abs() <= STRAIGHT_SHARE * plateau);
     let straightest = || rest.iter().min_by(|a, b| a.bend.abs().total_cmp(&b.bend.abs()));
-    straight.or_else(straightest).map_or(foot, |it| it.s)
+    (from, straight.or_else(straightest).map_or(foot, |it| it.s))
 }
 
 /// Where the bend last rose through `level` at or before `index`, between samples.
@@ -143,7 +143,8 @@ mod tests {
     fn a_trapezoid_is_windowed_about_its_rise() {
         let ramp = |s: f64, from: f64, to: f64| ((s - from) / (to - from)).clamp(0.0, 1.0);
         let rough =
-            rough_rise(&profile(|s| 0.1 * (ramp(s, 30.0, 38.0) - ramp(s, 50.0, 60.0))), (20.0, 70.0), 20.0, None).unwrap();
+            rough_rise(&profile(|s| 0.1 * (ramp(s, 30.0, 38.0) - ramp(s, 50.0, 60.0))), (20.0, 70.0), 20.0, None)
+                .unwrap();
         assert!((rough.foot - 30.8).abs() < 0.1 && (rough.shoulder - 37.2).abs() < 0.1, "{rough:?}");
         assert!((rough.low - 10.8).abs() < 0.3, "{rough:?}");
     }
@@ -151,7 +152,8 @@ mod tests {
     #[test]
     fn the_first_of_two_rises_is_taken() {
         let bump = |s: f64, at: f64| (1.0 - ((s - at) / 8.0).powi(2)).max(0.0);
-        let rough = rough_rise(&profile(|s| 0.08 * bump(s, 30.0) + 0.1 * bump(s, 50.0)), (15.0, 70.0), 20.0, None).unwrap();
+        let rough =
+            rough_rise(&profile(|s| 0.08 * bump(s, 30.0) + 0.1 * bump(s, 50.0)), (15.0, 70.0), 20.0, None).unwrap();
         assert!((rough.plateau - 0.08).abs() < 1e-3, "{rough:?}");
     }
 

@@ -473,7 +473,16 @@ mod tests {
             .collect();
         let along = path.iter().step_by(50).map(|it| Along { s: it.0, heading_rad: it.3, curvature: it.4 }).collect();
         let free = Expected { mean: 8.0, sigma: 10.0 };
-        Evidence { heading: Vec::new(), position, along, wander: 1e-9, level_sigma: 0.01, rise: free, fall: free, hold: None }
+        Evidence {
+            heading: Vec::new(),
+            position,
+            along,
+            wander: 1e-9,
+            level_sigma: 0.01,
+            rise: free,
+            fall: free,
+            hold: None,
+        }
     }
 
     #[test]

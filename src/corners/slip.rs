@@ -91,7 +91,12 @@ pub(super) fn slip_rate_radps(
 }
 
 /// (time, course less heading, its noise) from fix to fix. The course of a chord is the mean heading along it.
-fn slips(turned: &Turned<'_>, fixes: &[(f64, Point)], position_m: f64, (from_s, to_s): (f64, f64)) -> Vec<(f64, f64, f64)> {
+fn slips(
+    turned: &Turned<'_>,
+    fixes: &[(f64, Point)],
+    position_m: f64,
+    (from_s, to_s): (f64, f64),
+) -> Vec<(f64, f64, f64)> {
     let first = fixes.partition_point(|it| it.0 < from_s);
     let last = fixes.partition_point(|it| it.0 <= to_s);
     let fixes = &fixes[first..last];

@@ -2,7 +2,7 @@
 
 use crate::corners::find::Span;
 use crate::corners::marks::{
-    CORNER_SPREAD_SHARE, Halves, Measurements, Shaped, USUAL_RAMP, Window, by_positions, by_yaw_rate, halves, learned,
+    CORNER_SPREAD_SHARE, Look, Measurements, Shaped, USUAL_RAMP, Window, by_positions, by_yaw_rate, learned, look,
 };
 use crate::corners::repeat::moved_together;
 use crate::corners::shape_fit::Expected;
@@ -99,16 +99,22 @@ pub(super) fn locate_all(
     corners: usize,
     context: &job::Context,
 ) -> Result<Vec<Marks>, job::Cancelled> {
-    let seen = job::map_parallel(trips, |(_, _, window)| {
-        if context.is_cancelled() { [None; 2] } else { halves(measured, window) }
-    });
+    let seen = job::map_parallel(
+        trips,
+        |(_, _, window)| {
+            if context.is_cancelled() { Look::default() } else { look(measured, window) }
+        },
+    );
     context.check()?;
-    let usual: Vec<Halves> = (0..corners)
-        .map(|corner| [0, 1].map(|end| median_of(trips, corner, |index| seen[index][end])))
+    let usual: Vec<Look> = (0..corners)
+        .map(|corner| Look {
+            halves: [0, 1].map(|end| median_of(trips, corner, |index| seen[index].halves[end])),
+            dip: median_of(trips, corner, |index| seen[index].dip),
+        })
         .collect();
     if measured.has_yaw_rate() {
         let marks = job::map_parallel(trips, |(_, corner, window)| {
-            if context.is_cancelled() { [None; 2] } else { by_yaw_rate(measured, window, usual[*corner]) }
+            if context.is_cancelled() { [None; 2] } else { by_yaw_rate(measured, window, &usual[*corner]) }
         });
         context.check()?;
         let spun = spun(measured, trips, corners);
@@ -116,7 +122,7 @@ pub(super) fn locate_all(
     }
     let round = |ramps: &[[Expected; 2]]| {
         let shaped = job::map_parallel(trips, |(_, corner, window)| {
-            if context.is_cancelled() { None } else { by_positions(measured, window, ramps[*corner], usual[*corner]) }
+            if context.is_cancelled() { None } else { by_positions(measured, window, ramps[*corner], &usual[*corner]) }
         });
         context.check().map(|()| shaped)
     };
@@ -135,10 +141,8 @@ impl Marks {
 
 /// Which passes turn otherwise than the corner's others by more than any line can.
 fn spun(measured: &Measurements<'_>, trips: &[Trip<'_>], corners: usize) -> Vec<bool> {
-    let turned: Vec<Option<f64>> = trips
-        .iter()
-        .map(|(_, _, window)| turned_rad(measured.yaw_rate?, window.core_s.0, window.core_s.1))
-        .collect();
+    let turned: Vec<Option<f64>> =
+        trips.iter().map(|(_, _, window)| turned_rad(measured.yaw_rate?, window.core_s.0, window.core_s.1)).collect();
     let usual: Vec<Option<f64>> = (0..corners).map(|corner| median_of(trips, corner, |index| turned[index])).collect();
     let differs = |(now, (_, corner, _)): (&Option<f64>, &Trip<'_>)| {
         now.zip(usual[*corner]).is_some_and(|(now, usual)| (now - usual).abs() > SPUN_RAD)
