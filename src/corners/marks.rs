@@ -34,6 +34,8 @@ pub(super) struct Window {
     pub(super) to_s: f64,
     /// +1 for a left corner, −1 for a right.
     pub(super) sign: f64,
+    /// Whether the corner has two apexes: the line eases between two arcs of it.
+    pub(super) two_apexes: bool,
 }
 
 /// Which end of the corner a mark is for.
@@ -66,35 +68,35 @@ impl Measurements<'_> {
     }
 }
 
-/// What a pass looks like on the smoothed path; and, as medians over all laps, what the corner usually looks like.
-#[derive(Debug, Clone, Copy, Default, PartialEq)]
-pub(super) struct Look {
-    /// Where the bend reaches half height on its way up and down, from the corner's middle along the way.
-    pub(super) halves: [Option<f64>; 2],
-    /// How far the bend dips between the first top and the last, as a share of the lower one.
-    pub(super) dip: Option<f64>,
-}
+/// Where a pass's bend reaches half height on its way up and down, from the corner's middle along the way.
+pub(super) type Halves = [Option<f64>; 2];
 
-/// The look of one pass seen by itself.
-pub(super) fn look(measured: &Measurements<'_>, window: &Window) -> Look {
+/// The halves of one pass seen by itself.
+pub(super) fn halves(measured: &Measurements<'_>, window: &Window) -> Halves {
     let forward = profile(measured, window);
-    let usual = Look::default();
-    let Some(middle) = way_at(&forward, window.middle_s) else { return usual };
-    let up = rough(measured, window, End::TurnIn, &forward, &usual);
-    let down = rough(measured, window, End::Exit, &mirrored(&forward), &usual);
-    let dip = up.zip(down).and_then(|(up, down)| dip(&forward, (up.top, -down.top)));
-    Look { halves: [up.map(|it| it.half - middle), down.map(|it| -it.half - middle)], dip }
+    let Some(middle) = way_at(&forward, window.middle_s) else { return [None; 2] };
+    let half = |end: End, profile: &[At]| rough(measured, window, end, profile, None).map(|it| it.half);
+    [half(End::TurnIn, &forward).map(|s| s - middle), half(End::Exit, &mirrored(&forward)).map(|s| -s - middle)]
 }
 
 /// Turn-in and exit, log times with intervals, from the raw yaw rate over the smoothed speed; each `None` where no
 /// lasting rise is found. `usual` tells where the laps on the whole have their halves.
-pub(super) fn by_yaw_rate(measured: &Measurements<'_>, window: &Window, usual: &Look) -> [Option<Estimate>; 2] {
+pub(super) fn by_yaw_rate(measured: &Measurements<'_>, window: &Window, usual: Halves) -> [Option<Estimate>; 2] {
     let forward = profile(measured, window);
     let mirrored = mirrored(&forward);
-    [fitted(measured, window, End::TurnIn, &forward, usual), fitted(measured, window, End::Exit, &mirrored, usual)]
+    [
+        fitted(measured, window, End::TurnIn, &forward, usual[0]),
+        fitted(measured, window, End::Exit, &mirrored, usual[1]),
+    ]
 }
 
-fn fitted(measured: &Measurements<'_>, window: &Window, end: End, profile: &[At], usual: &Look) -> Option<Estimate> {
+fn fitted(
+    measured: &Measurements<'_>,
+    window: &Window,
+    end: End,
+    profile: &[At],
+    usual: Option<f64>,
+) -> Option<Estimate> {
     let rough = rough(measured, window, end, profile, usual)?;
     let samples = yaw_samples(measured, window.sign, end, (time_at(profile, rough.low)?, time_at(profile, rough.far)?));
     let guess = Guess {
@@ -137,7 +139,13 @@ fn sampling_variance(samples: &[Measured]) -> f64 {
     }
 }
 
-fn rough(measured: &Measurements<'_>, window: &Window, end: End, profile: &[At], usual: &Look) -> Option<RoughRise> {
+fn rough(
+    measured: &Measurements<'_>,
+    window: &Window,
+    end: End,
+    profile: &[At],
+    usual: Option<f64>,
+) -> Option<RoughRise> {
     let core_s = match end {
         End::TurnIn => window.core_s,
         End::Exit => (window.core_s.1, window.core_s.0),
@@ -150,8 +158,8 @@ fn rough(measured: &Measurements<'_>, window: &Window, end: End, profile: &[At],
     };
     let core = (way_at(profile, core_s.0)?, way_at(profile, core_s.1)?);
     // An exit's places run backwards.
-    let (forwards, half) = if end == End::Exit { (-1.0, usual.halves[1]) } else { (1.0, usual.halves[0]) };
-    let usual = half.zip(way_at(profile, window.middle_s)).map(|(half, middle)| middle + forwards * half);
+    let forwards = if end == End::Exit { -1.0 } else { 1.0 };
+    let usual = usual.zip(way_at(profile, window.middle_s)).map(|(half, middle)| middle + forwards * half);
     rough_rise(profile, core, approach, usual)
 }
 
@@ -226,11 +234,11 @@ pub(super) fn by_positions(
     measured: &Measurements<'_>,
     window: &Window,
     ramps: [Expected; 2],
-    usual: &Look,
+    usual: Halves,
 ) -> Option<Shaped> {
     let forward = profile(measured, window);
-    let rise = rough(measured, window, End::TurnIn, &forward, usual)?;
-    let fall = rough(measured, window, End::Exit, &mirrored(&forward), usual)?;
+    let rise = rough(measured, window, End::TurnIn, &forward, usual[0])?;
+    let fall = rough(measured, window, End::Exit, &mirrored(&forward), usual[1])?;
     let (from_s, to_s) = (time_at(&forward, rise.reach)?, time_at(&forward, -fall.reach)?);
     let (up, down) = (0.5 * (rise.foot + rise.shoulder), -0.5 * (fall.foot + fall.shoulder));
     let usual_m = [up, down].map(|s| {
@@ -241,7 +249,7 @@ pub(super) fn by_positions(
         .map(|ramp| Expected { mean: ramps[ramp].mean * usual_m[ramp], sigma: ramps[ramp].sigma * usual_m[ramp] });
     let plateau = rise.plateau.max(fall.plateau);
     let mut evidence = evidence(measured, window, (from_s, to_s), plateau, [rise_m, fall_m])?;
-    if usual.dip.is_some_and(|it| it > TWO_APEX_DIP) && rise.top < -fall.top {
+    if window.two_apexes && rise.top < -fall.top {
         evidence.hold = between_tops(&forward, (up, down), (rise.top, -fall.top));
     }
     // The smoothed path rounds the shape: half height is where it was, the ramps' ends are not.
@@ -260,18 +268,6 @@ pub(super) fn by_positions(
         Some(Estimate::from_variance(t_s, shape.covariance[index][index] / (pace * pace)))
     };
     Some(Shaped { turn_in: mark(0)?, exit: mark(3)?, shape, usual_m })
-}
-
-/// A corner whose bend usually dips by this share between its first top and its last has two apexes; less is a sag
-/// like any other.
-const TWO_APEX_DIP: f64 = 0.42;
-
-/// How far the bend dips between two places of a profile, as a share of the lower of the two.
-fn dip(profile: &[At], tops: (f64, f64)) -> Option<f64> {
-    let between = profile.iter().filter(|it| it.s >= tops.0 && it.s <= tops.1);
-    let lowest = between.map(|it| it.bend).fold(f64::INFINITY, f64::min);
-    let lower = bend_at(profile, tops.0)?.min(bend_at(profile, tops.1)?);
-    (lowest.is_finite() && lower > 0.0).then(|| 1.0 - lowest / lower)
 }
 
 /// Bend at a place of the profile, or at the next.

@@ -36,8 +36,8 @@ const FALL_SHARE: f64 = 0.12;
 /// The hold ends where the bend falls below this share of the plateau.
 const HOLD_SHARE: f64 = 0.7;
 /// The first rise must reach this share of the corner's largest bend; where other laps rose elsewhere, one of these.
-const FIRST_RISE_SHARE: f64 = 0.4;
-const OTHER_RISE_SHARES: [f64; 4] = [0.25, 0.32, 0.5, 0.7];
+const FIRST_RISE_SHARE: f64 = 0.5;
+const OTHER_RISE_SHARES: [f64; 4] = [0.25, 0.35, 0.42, 0.7];
 /// The approach ends where the bend was last more than this share of the plateau, either way.
 const APPROACH_SHARE: f64 = 0.2;
 /// … and begins where it is back at this share.

@@ -2,7 +2,7 @@
 
 use crate::corners::find::Span;
 use crate::corners::marks::{
-    CORNER_SPREAD_SHARE, Look, Measurements, Shaped, USUAL_RAMP, Window, by_positions, by_yaw_rate, learned, look,
+    CORNER_SPREAD_SHARE, Halves, Measurements, Shaped, USUAL_RAMP, Window, by_positions, by_yaw_rate, halves, learned,
 };
 use crate::corners::repeat::moved_together;
 use crate::corners::shape_fit::Expected;
@@ -64,6 +64,7 @@ pub(super) fn trips<'a>(laps: &'a [Lap], length_m: f64, spans: &[Span], timeline
                 core_s: (core_from_s, core_to_s),
                 to_s: reach(after.2, core_to_s + 3.0),
                 sign: sign_of(span.direction),
+                two_apexes: span.dip_share > TWO_APEX_DIP,
             };
             trips.push((lap, index, window));
         }
@@ -88,6 +89,8 @@ pub(super) struct Marks {
     pub(super) unclear: Option<Unclear>,
 }
 
+/// A corner whose line eases by this share between two arcs has two apexes; less is a sag like any other.
+const TWO_APEX_DIP: f64 = 0.25;
 /// A pass that turns by this much more or less than the corner's others, rad, is a spin.
 const SPUN_RAD: f64 = 2.0;
 
@@ -102,19 +105,15 @@ pub(super) fn locate_all(
     let seen = job::map_parallel(
         trips,
         |(_, _, window)| {
-            if context.is_cancelled() { Look::default() } else { look(measured, window) }
+            if context.is_cancelled() { [None; 2] } else { halves(measured, window) }
         },
     );
     context.check()?;
-    let usual: Vec<Look> = (0..corners)
-        .map(|corner| Look {
-            halves: [0, 1].map(|end| median_of(trips, corner, |index| seen[index].halves[end])),
-            dip: median_of(trips, corner, |index| seen[index].dip),
-        })
-        .collect();
+    let usual: Vec<Halves> =
+        (0..corners).map(|corner| [0, 1].map(|end| median_of(trips, corner, |index| seen[index][end]))).collect();
     if measured.has_yaw_rate() {
         let marks = job::map_parallel(trips, |(_, corner, window)| {
-            if context.is_cancelled() { [None; 2] } else { by_yaw_rate(measured, window, &usual[*corner]) }
+            if context.is_cancelled() { [None; 2] } else { by_yaw_rate(measured, window, usual[*corner]) }
         });
         context.check()?;
         let spun = spun(measured, trips, corners);
@@ -122,7 +121,7 @@ pub(super) fn locate_all(
     }
     let round = |ramps: &[[Expected; 2]]| {
         let shaped = job::map_parallel(trips, |(_, corner, window)| {
-            if context.is_cancelled() { None } else { by_positions(measured, window, ramps[*corner], &usual[*corner]) }
+            if context.is_cancelled() { None } else { by_positions(measured, window, ramps[*corner], usual[*corner]) }
         });
         context.check().map(|()| shaped)
     };
