@@ -1,6 +1,6 @@
 //! Turn-in and exit of one pass: the rough shape from the smoothed path, the exact place from the raw measurements.
 
-use crate::corners::profile::{At, RoughRise, mirrored, rough_rise, time_at};
+use crate::corners::profile::{At, RoughRise, Sought, mirrored, rough_rise, time_at};
 use crate::corners::rise_fit::{Guess, Measured, fit_rise};
 use crate::corners::shape_fit::{Along, Evidence, Expected, Hold, Shape, fit_shape};
 use crate::corners::slip::slip_rate_radps;
@@ -160,7 +160,7 @@ fn rough(
     // An exit's places run backwards.
     let forwards = if end == End::Exit { -1.0 } else { 1.0 };
     let usual = usual.zip(way_at(profile, window.middle_s)).map(|(half, middle)| middle + forwards * half);
-    rough_rise(profile, core, approach, usual)
+    rough_rise(profile, &Sought { core, approach, two_apexes: window.two_apexes, usual })
 }
 
 /// The place of the profile nearest to a log time.

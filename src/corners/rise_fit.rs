@@ -162,3 +162,86 @@ impl Problem<'_> {
         (normal, right, squares)
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const SIGMA: f64 = 0.001;
+    const TRUE_BREAK: f64 = 22.3;
+    const PLATEAU: f64 = 0.06;
+    const GUESS: Guess = Guess { low: 0.0, half: 26.0, far: 44.0, plateau: 0.066, level_sigma: 0.01 };
+
+    /// A straight, a ramp of seven metres and a hold as given over its share, every half metre.
+    fn samples(hold: impl Fn(f64) -> f64, noise: impl Fn(usize) -> f64) -> Vec<Measured> {
+        (0..88)
+            .map(|index| {
+                let s = index as f64 * 0.5;
+                let ramp = ((s - TRUE_BREAK) / 7.0).clamp(0.0, 1.0);
+                let held = hold(((s - TRUE_BREAK - 7.0) / 14.0).max(0.0));
+                Measured { s, value: PLATEAU * ramp * held + noise(index), sigma: SIGMA }
+            })
+            .collect()
+    }
+
+    /// A standard normal variable from a counter: splitmix64 bits, Box–Muller.
+    fn normal(counter: u64) -> f64 {
+        let uniform = |seed: u64| {
+            let mut z = seed.wrapping_mul(0x9E37_79B9_7F4A_7C15);
+            z = (z ^ (z >> 30)).wrapping_mul(0xBF58_476D_1CE4_E5B9);
+            z = (z ^ (z >> 27)).wrapping_mul(0x94D0_49BB_1331_11EB);
+            ((z ^ (z >> 31)) >> 11) as f64 / (1_u64 << 53) as f64
+        };
+        let radius = (-2.0 * uniform(2 * counter + 1).max(1e-12).ln()).sqrt();
+        radius * (std::f64::consts::TAU * uniform(2 * counter + 2)).cos()
+    }
+
+    #[test]
+    fn a_sloping_hold_does_not_move_the_break() {
+        for slope in [-0.12, 0.0, 0.12] {
+            let found = fit_rise(&samples(|share| 1.0 + slope * share, |_| 0.0), &GUESS).unwrap();
+            assert!((found.from - TRUE_BREAK).abs() < 0.05, "slope {slope}: {found:?}");
+        }
+    }
+
+    /// A sag is no straight line: what is left moves the break by centimetres, a thousandth of the way.
+    #[test]
+    fn a_sagging_hold_moves_the_break_by_centimetres() {
+        let sag = |share: f64| 1.0 - 0.06 * (std::f64::consts::PI * share).sin();
+        let found = fit_rise(&samples(sag, |_| 0.0), &GUESS).unwrap();
+        assert!((found.from - TRUE_BREAK).abs() < 0.15, "{found:?}");
+    }
+
+    /// A correction of a twentieth of the plateau over ten metres, gone before the turn-in.
+    #[test]
+    fn a_small_correction_before_the_corner_is_not_the_turn_in() {
+        let corrected: Vec<Measured> = samples(|_| 1.0, |_| 0.0)
+            .into_iter()
+            .map(|it| {
+                let u = ((it.s - 9.0) / 10.0).clamp(0.0, 1.0);
+                let wave = (std::f64::consts::TAU * u).sin() * (std::f64::consts::PI * u).sin();
+                Measured { value: it.value + 0.05 * PLATEAU * wave, ..it }
+            })
+            .collect();
+        let found = fit_rise(&corrected, &GUESS).unwrap();
+        assert!((found.from - TRUE_BREAK).abs() < 0.25, "{found:?}");
+    }
+
+    #[test]
+    fn the_stated_variance_is_the_scatter() {
+        let found: Vec<Rise> = (0..300_u64)
+            .map(|seed| fit_rise(&samples(|_| 1.0, |i| SIGMA * normal(seed * 1000 + i as u64)), &GUESS).unwrap())
+            .collect();
+        let scatter = found.iter().map(|it| (it.from - TRUE_BREAK).powi(2)).sum::<f64>() / 300.0;
+        let stated = found.iter().map(|it| it.variance).sum::<f64>() / 300.0;
+        assert!((0.7..1.4).contains(&(scatter / stated)), "scatter {scatter}, stated {stated}");
+    }
+
+    #[test]
+    fn what_does_not_rise_has_no_break() {
+        let level: Vec<Measured> =
+            (0..88).map(|i| Measured { s: f64::from(i) * 0.5, value: 0.0, sigma: SIGMA }).collect();
+        assert_eq!(fit_rise(&level, &GUESS), None);
+        assert_eq!(fit_rise(&level[..3], &GUESS), None);
+    }
+}

@@ -135,7 +135,8 @@ pub(super) fn fit_shape(evidence: &Evidence, guess: Breaks, plateau: f64) -> Opt
         }
     }
     let covariance = normal.cholesky()?.inverse();
-    let free = (evidence.heading.len() + evidence.position.len()) as f64 - (LINEAR + BREAKS) as f64;
+    let fitted = LINEAR + BREAKS - usize::from(evidence.hold.is_none());
+    let free = (evidence.heading.len() + evidence.position.len()) as f64 - fitted as f64;
     let misfit = if free > 1.0 { (squares / free).max(1.0) } else { 1.0 };
     let at = LINEAR + WANDER_MODES;
     Some(Shape {

@@ -119,3 +119,40 @@ fn slips(
     }
     slips
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A quarter turn of 12 m radius at 10 m/s, the kart turned on by `beta` besides: yaw rate at 20 Hz, fixes at 10 Hz.
+    fn turn(beta: impl Fn(f64) -> f64) -> (Channel, Vec<(f64, Point)>) {
+        let rate = 10.0 / 12.0;
+        let t_s: Vec<f64> = (0..80).map(|index| f64::from(index) * 0.05).collect();
+        let value = t_s.iter().map(|t_s| rate + (beta(t_s + 1e-3) - beta(t_s - 1e-3)) / 2e-3).collect();
+        let fixes = (0..40)
+            .map(|index| f64::from(index) * 0.1)
+            .map(|t_s| (t_s, Point::new(12.0 * (rate * t_s).sin(), -12.0 * (rate * t_s).cos())))
+            .collect();
+        (Channel { t_s, value, ..Channel::default() }, fixes)
+    }
+
+    #[test]
+    fn a_kart_that_goes_where_it_points_has_no_slip() {
+        let (yaw_rate, fixes) = turn(|_| 0.0);
+        assert!(slip_rate_radps(&yaw_rate, &fixes, 0.05, (1.0, 3.0)).abs() < 1e-9);
+        assert!((turned_rad(&yaw_rate, 1.0, 3.0).unwrap() - 2.0 * 10.0 / 12.0).abs() < 1e-9);
+    }
+
+    #[test]
+    fn a_slide_is_seen_at_about_its_own_rate() {
+        let (yaw_rate, fixes) = turn(|t_s| 0.3 * (t_s - 2.0).clamp(0.0, 1.0));
+        let rate = slip_rate_radps(&yaw_rate, &fixes, 0.05, (2.2, 2.8));
+        assert!((rate - 0.3).abs() < 0.06, "{rate}");
+        assert!(slip_rate_radps(&yaw_rate, &[], 0.05, (2.2, 2.8)).abs() < 1e-12);
+    }
+
+    #[test]
+    fn thin_samples_tell_nothing() {
+        assert_eq!(turned_rad(&Channel::default(), 0.0, 1.0), None);
+    }
+}

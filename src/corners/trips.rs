@@ -90,7 +90,7 @@ pub(super) struct Marks {
 }
 
 /// A corner whose line eases by this share between two arcs has two apexes; less is a sag like any other.
-const TWO_APEX_DIP: f64 = 0.25;
+const TWO_APEX_DIP: f64 = 0.33;
 /// A pass that turns by this much more or less than the corner's others, rad, is a spin.
 const SPUN_RAD: f64 = 2.0;
 
