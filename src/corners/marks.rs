@@ -111,21 +111,27 @@ fn fitted(
     let pace = if measured.has_speed { measured.path.at(t_s)?.speed_mps.max(MIN_SPEED_MPS) } else { 1.0 };
     let shape = (SHAPE_SHARE * (rise.to - rise.from)).powi(2) + sampling_variance(&samples);
     let slid_s = slid_s(measured, rough.plateau * pace, (t_s.min(full_s), t_s.max(full_s)));
-    if slid_s > MOST_SLID_S {
+    if slid_s > MOST_SLID_S.max(0.5 * (full_s - t_s).abs()) {
         return None;
     }
     Some(Estimate::from_variance(t_s, (rise.variance + shape) / (pace * pace) + slid_s * slid_s))
 }
 
-/// A mark that a slide may have moved by more than this, s, tells nothing.
+/// A mark that a slide may have moved by more than this, s, and by more than half of the ramp, tells nothing.
 const MOST_SLID_S: f64 = 0.5;
+
+/// A slide also shortens the ramp that its own effect is reckoned from (trial: invented slides of up to 15°).
+const SLID_FACTOR: f64 = 2.0;
 
 /// How far a slide may move a mark, s: turning apart from the path adds to the yaw rate, which grows to `full_radps`
 /// over the ramp.
 fn slid_s(measured: &Measurements<'_>, full_radps: f64, ramp_s: (f64, f64)) -> f64 {
     let Some(yaw_rate) = measured.yaw_rate else { return 0.0 };
-    let rate_radps = slip_rate_radps(yaw_rate, measured.fixes, measured.noise.position_m, ramp_s);
-    rate_radps / full_radps.max(1e-3) * (ramp_s.1 - ramp_s.0)
+    let length_s = ramp_s.1 - ramp_s.0;
+    // The ramp found is the slide's as well: the true one may begin or end beside it.
+    let about_s = (ramp_s.0 - 0.5 * length_s, ramp_s.1 + 0.5 * length_s);
+    let rate_radps = slip_rate_radps(yaw_rate, measured.fixes, measured.noise.position_m, about_s);
+    SLID_FACTOR * rate_radps / full_radps.max(1e-3) * length_s.max(QUICK_WHEEL_S)
 }
 
 /// Between two samples the bend is not seen: a share of their distance stays uncertain whatever the noise.

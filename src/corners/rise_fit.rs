@@ -159,6 +159,8 @@ impl Problem<'_> {
         }
         add(Unknowns::from([1.0, 0.0, 0.0, 0.0, 0.0]), -level, self.guess.level_sigma);
         add(Unknowns::from([0.0, 0.0, 1.0, 0.0, 0.0]), -slope, self.slope_sigma());
+        // Weak: a ramp without a hold behind it has an end somewhere about the last sample.
+        add(Unknowns::from([0.0, 0.0, 0.0, 0.0, 1.0]), self.guess.far - to, self.guess.far - self.guess.low);
         (normal, right, squares)
     }
 }
@@ -235,6 +237,13 @@ mod tests {
         let scatter = found.iter().map(|it| (it.from - TRUE_BREAK).powi(2)).sum::<f64>() / 300.0;
         let stated = found.iter().map(|it| it.variance).sum::<f64>() / 300.0;
         assert!((0.7..1.4).contains(&(scatter / stated)), "scatter {scatter}, stated {stated}");
+    }
+
+    #[test]
+    fn a_ramp_without_a_hold_behind_it_has_its_break() {
+        let rising: Vec<Measured> = samples(|_| 1.0, |_| 0.0).into_iter().filter(|it| it.s < 28.0).collect();
+        let found = fit_rise(&rising, &Guess { far: 28.0, ..GUESS }).unwrap();
+        assert!((found.from - TRUE_BREAK).abs() < 0.1, "{found:?}");
     }
 
     #[test]

@@ -9,7 +9,7 @@ use crate::units::wrap_angle;
 const CHORD_S: f64 = 0.35;
 const CHORD_M: f64 = 1.5;
 /// A slip rate this many times its own noise is real.
-const REAL_SIGMAS: f64 = 3.0;
+const REAL_SIGMAS: f64 = 4.0;
 
 /// Radians turned by the yaw rate between two log times, both interpolated; the mean heading over an interval too.
 #[derive(Debug)]
