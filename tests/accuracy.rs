@@ -125,6 +125,23 @@ fn score(score: &mut Score, scenario: &Scenario, analysis: &Analysis) {
 fn score_pass(score: &mut Score, scenario: &Scenario, analysis: &Analysis, pass: &Pass, truth: &TruePass) {
     score.add("turn-in", pass.turn_in.map(|it| it.t_s), Some(truth.turn_in.t_s));
     score.add("exit", pass.exit.map(|it| it.t_s), Some(truth.exit.t_s));
+    for (name, found, truth) in [("turn_in", pass.turn_in, truth.turn_in.t_s), ("exit", pass.exit, truth.exit.t_s)] {
+        match found {
+            Some(it) => println!(
+                "DBG {name} {} {} {} {:.4} {:.4} {} {truth:.3}",
+                scenario.circuit.name.replace(' ', "_"),
+                pass.lap,
+                pass.corner,
+                it.t_s.value - truth,
+                it.t_s.ci95,
+                scenario.driver.name.replace(' ', "_")
+            ),
+            None => println!(
+                "DBGMISS {name} {} lap {} c {} {} truth {truth} {:?}",
+                scenario.circuit.name, pass.lap, pass.corner, scenario.driver.name, pass.unclear
+            ),
+        }
+    }
     score.add("apex", pass.apex.map(|it| it.mark.t_s), Some(truth.apex.t_s));
     score.add("entry speed", pass.entry_speed_mps, Some(truth.turn_in.speed_mps));
     score.add("exit speed", pass.exit_speed_mps, Some(truth.exit.speed_mps));

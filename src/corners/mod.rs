@@ -4,12 +4,13 @@ mod apex;
 pub mod by_time;
 mod extremum;
 pub mod find;
-mod hinge_fit;
 mod marks;
 pub mod passes;
 mod profile;
 mod repeat;
+mod rise_fit;
 mod shape_fit;
+mod slip;
 mod timeline;
 mod trips;
 
@@ -119,4 +120,6 @@ pub enum Unclear {
     MarksCross,
     /// A mark moved by a person lies outside the pass.
     EditOutside,
+    /// The kart turned far more, or less, than on the other laps.
+    Spun,
 }
