@@ -445,10 +445,15 @@ mod tests {
 
     const STEP_M: f64 = 0.01;
 
-    /// Places every centimetre of a line with a trapezoid of curvature: (s, x, y, heading, curvature).
-    fn line(breaks: Breaks, plateau: f64) -> Vec<(f64, f64, f64, f64, f64)> {
-        let ramp = |s: f64, from: f64, to: f64| ((s - from) / (to - from)).clamp(0.0, 1.0);
-        let curvature = |s: f64| plateau * (ramp(s, breaks[0], breaks[1]) - ramp(s, breaks[2], breaks[3]));
+    /// A place every centimetre: (s, x, y, heading, curvature).
+    type Line = Vec<(f64, f64, f64, f64, f64)>;
+
+    fn trapezoid(breaks: Breaks, s: f64) -> f64 {
+        let ramp = |from: f64, to: f64| ((s - from) / (to - from)).clamp(0.0, 1.0);
+        (ramp(breaks[0], breaks[1]) - ramp(breaks[2], breaks[3])) / 15.0
+    }
+
+    fn line(curvature: impl Fn(f64) -> f64) -> Line {
         let (mut x, mut y, mut heading) = (0.0_f64, 0.0_f64, 0.0_f64);
         (0..9000)
             .map(|index| {
@@ -463,8 +468,7 @@ mod tests {
             .collect()
     }
 
-    fn evidence(truth: Breaks, path: Breaks) -> Evidence {
-        let (truth, path) = (line(truth, 1.0 / 15.0), line(path, 1.0 / 15.0));
+    fn evidence(truth: &Line, path: &Line) -> Evidence {
         let position = (0..60)
             .map(|index| {
                 let (t, p) = (truth[index * 140], path[index * 140]);
@@ -474,22 +478,35 @@ mod tests {
             .collect();
         let along = path.iter().step_by(50).map(|it| Along { s: it.0, heading_rad: it.3, curvature: it.4 }).collect();
         let free = Expected { mean: 8.0, sigma: 10.0 };
-        Evidence {
-            heading: Vec::new(),
-            position,
-            along,
-            wander: 1e-9,
-            level_sigma: 0.01,
-            rise: free,
-            fall: free,
-            hold: None,
-        }
+        let (rise, fall) = (free, free);
+        Evidence { heading: Vec::new(), position, along, wander: 1e-9, level_sigma: 0.01, rise, fall, hold: None }
+    }
+
+    fn trapezoids(truth: Breaks, path: Breaks) -> Evidence {
+        evidence(&line(|s| trapezoid(truth, s)), &line(|s| trapezoid(path, s)))
+    }
+
+    /// Two arcs with a deep dip between them, which the path before the fit has shallower.
+    #[test]
+    fn a_dip_between_two_apexes_does_not_move_the_breaks() {
+        let truth = [25.0, 32.0, 55.0, 63.0];
+        let dip = |s: f64| (1.0 - ((s - 43.0) / 6.0).abs()).max(0.0);
+        let with_dip = |breaks: Breaks, depth: f64| line(move |s| trapezoid(breaks, s) * (1.0 - depth * dip(s)));
+        let path = with_dip([24.5, 32.5, 54.6, 63.5], 0.75);
+        let mut evidence = evidence(&with_dip(truth, 0.9), &path);
+        let fit = |evidence: &Evidence| fit_shape(evidence, [24.0, 33.0, 54.0, 64.0], 1.0 / 15.0);
+        let off = |it: &Shape| (it.breaks[0] - truth[0]).abs().max((it.breaks[3] - truth[3]).abs());
+        let without = fit(&evidence).map_or(f64::INFINITY, |it| off(&it));
+        let shape = path.iter().step_by(50).filter(|it| it.0 > 33.0 && it.0 < 54.0).map(|it| (it.0, it.4 - 1.0 / 15.0));
+        evidence.hold = Some(Hold { shape: shape.collect(), before: 1.0 / 15.0, after: 1.0 / 15.0 });
+        let with = off(&fit(&evidence).unwrap());
+        assert!(with < 0.3 && with < 0.5 * without, "{with} with the dip, {without} without");
     }
 
     #[test]
     fn positions_alone_place_all_four_breaks() {
         let truth = [30.0, 38.0, 47.0, 57.0];
-        let found = fit_shape(&evidence(truth, [30.6, 38.5, 47.2, 56.4]), [29.0, 39.0, 46.0, 58.0], 0.06).unwrap();
+        let found = fit_shape(&trapezoids(truth, [30.6, 38.5, 47.2, 56.4]), [29.0, 39.0, 46.0, 58.0], 0.06).unwrap();
         assert!((found.breaks[0] - truth[0]).abs() < 0.25 && (found.breaks[3] - truth[3]).abs() < 0.25, "{found:?}");
         for (found, truth) in found.breaks.iter().zip(truth) {
             // The hold may sag, so that its ends trade with the ramps; what is asked of the fit is the outer two.
@@ -499,7 +516,7 @@ mod tests {
 
     #[test]
     fn too_few_positions_place_nothing() {
-        let mut thin = evidence([30.0, 38.0, 47.0, 57.0], [30.0, 38.0, 47.0, 57.0]);
+        let mut thin = trapezoids([30.0, 38.0, 47.0, 57.0], [30.0, 38.0, 47.0, 57.0]);
         thin.position.truncate(9);
         assert!(fit_shape(&thin, [29.0, 39.0, 46.0, 58.0], 0.06).is_none());
     }

@@ -6,7 +6,7 @@ use crate::session::Channel;
 use crate::units::wrap_angle;
 
 /// Fixes this far apart in time, s, and in place, m, give a course.
-const CHORD_S: f64 = 0.35;
+const CHORD_S: f64 = 0.5;
 const CHORD_M: f64 = 1.5;
 /// A slip rate this many times its own noise is real.
 const REAL_SIGMAS: f64 = 4.0;
@@ -133,7 +133,7 @@ mod tests {
             .map(|index| f64::from(index) * 0.1)
             .map(|t_s| (t_s, Point::new(12.0 * (rate * t_s).sin(), -12.0 * (rate * t_s).cos())))
             .collect();
-        (Channel { t_s, value, ..Channel::default() }, fixes)
+        (Channel { t_s, value }, fixes)
     }
 
     #[test]
