@@ -5,7 +5,7 @@ use crate::corners::find::{CornerParams, Span, corners};
 use crate::corners::marks::Measurements;
 use crate::corners::passes::{fastest, slowest, speed_at};
 use crate::corners::timeline::Timeline;
-use crate::corners::trips::{Edits, corner_number, corrected, locate_all, trips};
+use crate::corners::trips::{Edits, Marks, corner_number, corrected, locate_all, trips};
 use crate::corners::{Apex, ApexBy, Corner, Mark, Pass, Unclear};
 use crate::job;
 use crate::session::{Channel, Estimate, Path};
@@ -40,7 +40,7 @@ pub fn passes_by_time(
     let marks = if measured.has_yaw_rate() {
         locate_all(&measured, &trips, spans.len(), context)?
     } else {
-        vec![[None; 2]; trips.len()]
+        vec![Marks::default(); trips.len()]
     };
     let mut passes: Vec<Pass> = Vec::with_capacity(trips.len());
     for ((lap, corner, window), marks) in trips.iter().zip(marks) {

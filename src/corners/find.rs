@@ -33,6 +33,9 @@ pub struct Span {
     pub angle_rad: f64,
     /// 1/m, positive.
     pub peak_curvature_per_m: f64,
+    /// How far the curvature dips between two arcs of the corner, as a share of the weaker one's peak; 0 where it has
+    /// one arc.
+    pub dip_share: f64,
 }
 
 impl Span {
@@ -161,11 +164,43 @@ fn span(run: &Run, reach_back: usize, reach_on: usize, curvature: &[f64], spacin
         end_m: to as f64 * spacing_m,
         angle_rad,
         peak_curvature_per_m: peak,
+        dip_share: dip_share(&(from..to).map(at).collect::<Vec<f64>>()),
     }
+}
+
+/// The deepest dip of a bend, as a share of the lower of the two peaks that it lies between.
+fn dip_share(bend: &[f64]) -> f64 {
+    let mut before = vec![0.0_f64; bend.len()];
+    let mut peak = 0.0_f64;
+    for (here, bend) in before.iter_mut().zip(bend) {
+        peak = peak.max(*bend);
+        *here = peak;
+    }
+    let (mut after, mut deepest) = (0.0_f64, 0.0_f64);
+    for (here, before) in bend.iter().zip(&before).rev() {
+        after = after.max(*here);
+        let lower = after.min(*before);
+        if lower > 0.0 {
+            deepest = deepest.max(1.0 - here / lower);
+        }
+    }
+    deepest
 }
 
 /// Moves a span by whole laps so that its middle lies within 0..length.
 fn within_lap(span: Span, length_m: f64) -> Span {
     let shift_m = (span.middle_m / length_m).floor() * length_m;
     Span { start_m: span.start_m - shift_m, middle_m: span.middle_m - shift_m, end_m: span.end_m - shift_m, ..span }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_dip_is_measured_against_the_lower_of_its_two_peaks() {
+        assert!((dip_share(&[0.0, 0.5, 1.0, 0.2, 0.4, 0.8, 0.1]) - 0.75).abs() < 1e-12);
+        assert!(dip_share(&[0.0, 0.6, 1.0, 0.9, 0.3]).abs() < 1e-12);
+        assert!(dip_share(&[]).abs() < 1e-12);
+    }
 }

@@ -1,8 +1,9 @@
 //! Turn-in and exit of one pass: the rough shape from the smoothed path, the exact place from the raw measurements.
 
-use crate::corners::hinge_fit::{Measured, fit_hinge};
-use crate::corners::profile::{At, RoughRise, mirrored, rough_rise, time_at};
-use crate::corners::shape_fit::{Along, Evidence, Expected, Shape, fit_shape};
+use crate::corners::profile::{At, RoughRise, Sought, mirrored, rough_rise, time_at};
+use crate::corners::rise_fit::{Guess, Measured, fit_rise};
+use crate::corners::shape_fit::{Along, Evidence, Expected, Hold, Shape, fit_shape};
+use crate::corners::slip::slip_rate_radps;
 use crate::geom::Point;
 use crate::session::{Channel, Estimate, Path};
 use crate::smooth::Noise;
@@ -28,9 +29,13 @@ pub(super) struct Measurements<'a> {
 pub(super) struct Window {
     pub(super) from_s: f64,
     pub(super) core_s: (f64, f64),
+    /// When the corner's middle is passed.
+    pub(super) middle_s: f64,
     pub(super) to_s: f64,
     /// +1 for a left corner, −1 for a right.
     pub(super) sign: f64,
+    /// Whether the corner has two apexes: the line eases between two arcs of it.
+    pub(super) two_apexes: bool,
 }
 
 /// Which end of the corner a mark is for.
@@ -54,7 +59,7 @@ const MIN_YAW_HZ: f64 = 4.0;
 /// What the shape of the steering leaves uncertain, as a share of the rise (standard deviation): no steering is
 /// exactly level-then-slope, and where its foot is rounded the break moves with what the window happens to hold.
 /// Chosen on the sample's shapes (docs/methods.md#intervals).
-const SHAPE_SHARE: f64 = 0.02;
+const SHAPE_SHARE: f64 = 0.025;
 
 impl Measurements<'_> {
     /// Whether the yaw rate is dense enough to place marks.
@@ -63,22 +68,70 @@ impl Measurements<'_> {
     }
 }
 
-/// Turn-in and exit, log times with intervals, from the raw yaw rate over the smoothed speed; each `None` where no
-/// lasting rise is found.
-pub(super) fn by_yaw_rate(measured: &Measurements<'_>, window: &Window) -> [Option<Estimate>; 2] {
+/// Where a pass's bend reaches half height on its way up and down, from the corner's middle along the way.
+pub(super) type Halves = [Option<f64>; 2];
+
+/// The halves of one pass seen by itself.
+pub(super) fn halves(measured: &Measurements<'_>, window: &Window) -> Halves {
     let forward = profile(measured, window);
-    [hinge(measured, window, End::TurnIn, &forward), hinge(measured, window, End::Exit, &mirrored(&forward))]
+    let Some(middle) = way_at(&forward, window.middle_s) else { return [None; 2] };
+    let half = |end: End, profile: &[At]| rough(measured, window, end, profile, None).map(|it| it.half);
+    [half(End::TurnIn, &forward).map(|s| s - middle), half(End::Exit, &mirrored(&forward)).map(|s| -s - middle)]
 }
 
-fn hinge(measured: &Measurements<'_>, window: &Window, end: End, profile: &[At]) -> Option<Estimate> {
-    let rough = rough(measured, window, end, profile)?;
-    let samples =
-        yaw_samples(measured, window.sign, end, (time_at(profile, rough.low)?, time_at(profile, rough.shoulder)?));
-    let found = fit_hinge(&samples, LEVEL_SHARE * rough.plateau, rough.low, rough.shoulder)?;
-    let t_s = time_at(profile, found.s)?;
+/// Turn-in and exit, log times with intervals, from the raw yaw rate over the smoothed speed; each `None` where no
+/// lasting rise is found. `usual` tells where the laps on the whole have their halves.
+pub(super) fn by_yaw_rate(measured: &Measurements<'_>, window: &Window, usual: Halves) -> [Option<Estimate>; 2] {
+    let forward = profile(measured, window);
+    let mirrored = mirrored(&forward);
+    [
+        fitted(measured, window, End::TurnIn, &forward, usual[0]),
+        fitted(measured, window, End::Exit, &mirrored, usual[1]),
+    ]
+}
+
+fn fitted(
+    measured: &Measurements<'_>,
+    window: &Window,
+    end: End,
+    profile: &[At],
+    usual: Option<f64>,
+) -> Option<Estimate> {
+    let rough = rough(measured, window, end, profile, usual)?;
+    let samples = yaw_samples(measured, window.sign, end, (time_at(profile, rough.low)?, time_at(profile, rough.far)?));
+    let guess = Guess {
+        low: rough.low,
+        half: rough.half,
+        far: rough.far,
+        plateau: rough.plateau,
+        level_sigma: LEVEL_SHARE * rough.plateau,
+    };
+    let rise = fit_rise(&samples, &guess)?;
+    let (t_s, full_s) = (time_at(profile, rise.from)?, time_at(profile, rise.to)?);
     let pace = if measured.has_speed { measured.path.at(t_s)?.speed_mps.max(MIN_SPEED_MPS) } else { 1.0 };
-    let shape = (SHAPE_SHARE * (rough.shoulder - found.s)).powi(2) + sampling_variance(&samples);
-    Some(Estimate::from_variance(t_s, (found.variance + shape) / (pace * pace)))
+    let shape = (SHAPE_SHARE * (rise.to - rise.from)).powi(2) + sampling_variance(&samples);
+    let slid_s = slid_s(measured, rough.plateau * pace, (t_s.min(full_s), t_s.max(full_s)));
+    if slid_s > MOST_SLID_S.max(0.5 * (full_s - t_s).abs()) {
+        return None;
+    }
+    Some(Estimate::from_variance(t_s, (rise.variance + shape) / (pace * pace) + slid_s * slid_s))
+}
+
+/// A mark that a slide may have moved by more than this, s, and by more than half of the ramp, tells nothing.
+const MOST_SLID_S: f64 = 0.5;
+
+/// A slide also shortens the ramp that its own effect is reckoned from (trial: invented slides of up to 15°).
+const SLID_FACTOR: f64 = 2.0;
+
+/// How far a slide may move a mark, s: turning apart from the path adds to the yaw rate, which grows to `full_radps`
+/// over the ramp.
+fn slid_s(measured: &Measurements<'_>, full_radps: f64, ramp_s: (f64, f64)) -> f64 {
+    let Some(yaw_rate) = measured.yaw_rate else { return 0.0 };
+    let length_s = ramp_s.1 - ramp_s.0;
+    // The ramp found is the slide's as well: the true one may begin or end beside it.
+    let about_s = (ramp_s.0 - 0.5 * length_s, ramp_s.1 + 0.5 * length_s);
+    let rate_radps = slip_rate_radps(yaw_rate, measured.fixes, measured.noise.position_m, about_s);
+    SLID_FACTOR * rate_radps / full_radps.max(1e-3) * length_s.max(QUICK_WHEEL_S)
 }
 
 /// Between two samples the bend is not seen: a share of their distance stays uncertain whatever the noise.
@@ -92,9 +145,13 @@ fn sampling_variance(samples: &[Measured]) -> f64 {
     }
 }
 
-fn rough(measured: &Measurements<'_>, window: &Window, end: End, profile: &[At]) -> Option<RoughRise> {
-    let s_at =
-        |t_s: f64| profile.iter().min_by(|a, b| (a.t_s - t_s).abs().total_cmp(&(b.t_s - t_s).abs())).map(|it| it.s);
+fn rough(
+    measured: &Measurements<'_>,
+    window: &Window,
+    end: End,
+    profile: &[At],
+    usual: Option<f64>,
+) -> Option<RoughRise> {
     let core_s = match end {
         End::TurnIn => window.core_s,
         End::Exit => (window.core_s.1, window.core_s.0),
@@ -105,7 +162,16 @@ fn rough(measured: &Measurements<'_>, window: &Window, end: End, profile: &[At])
     } else {
         APPROACH_S
     };
-    rough_rise(profile, (s_at(core_s.0)?, s_at(core_s.1)?), approach)
+    let core = (way_at(profile, core_s.0)?, way_at(profile, core_s.1)?);
+    // An exit's places run backwards.
+    let forwards = if end == End::Exit { -1.0 } else { 1.0 };
+    let usual = usual.zip(way_at(profile, window.middle_s)).map(|(half, middle)| middle + forwards * half);
+    rough_rise(profile, &Sought { core, approach, two_apexes: window.two_apexes, usual })
+}
+
+/// The place of the profile nearest to a log time.
+fn way_at(profile: &[At], t_s: f64) -> Option<f64> {
+    profile.iter().min_by(|a, b| (a.t_s - t_s).abs().total_cmp(&(b.t_s - t_s).abs())).map(|it| it.s)
 }
 
 /// The pass's bend from the smoothed path.
@@ -170,11 +236,16 @@ const QUICK_WHEEL_S: f64 = 0.5;
 const RAMP_SHARE: f64 = 0.4;
 
 /// Fits the whole corner, with what is expected of the ramps up and down in units of the usual ones.
-pub(super) fn by_positions(measured: &Measurements<'_>, window: &Window, ramps: [Expected; 2]) -> Option<Shaped> {
+pub(super) fn by_positions(
+    measured: &Measurements<'_>,
+    window: &Window,
+    ramps: [Expected; 2],
+    usual: Halves,
+) -> Option<Shaped> {
     let forward = profile(measured, window);
-    let rise = rough(measured, window, End::TurnIn, &forward)?;
-    let fall = rough(measured, window, End::Exit, &mirrored(&forward))?;
-    let (from_s, to_s) = (time_at(&forward, rise.low)?, time_at(&forward, -fall.low)?);
+    let rise = rough(measured, window, End::TurnIn, &forward, usual[0])?;
+    let fall = rough(measured, window, End::Exit, &mirrored(&forward), usual[1])?;
+    let (from_s, to_s) = (time_at(&forward, rise.reach)?, time_at(&forward, -fall.reach)?);
     let (up, down) = (0.5 * (rise.foot + rise.shoulder), -0.5 * (fall.foot + fall.shoulder));
     let usual_m = [up, down].map(|s| {
         let pace = time_at(&forward, s).and_then(|t_s| measured.path.at(t_s)).map_or(MIN_SPEED_MPS, |it| it.speed_mps);
@@ -183,7 +254,10 @@ pub(super) fn by_positions(measured: &Measurements<'_>, window: &Window, ramps: 
     let [rise_m, fall_m] = [0, 1]
         .map(|ramp| Expected { mean: ramps[ramp].mean * usual_m[ramp], sigma: ramps[ramp].sigma * usual_m[ramp] });
     let plateau = rise.plateau.max(fall.plateau);
-    let evidence = evidence(measured, window, (from_s, to_s), plateau, [rise_m, fall_m])?;
+    let mut evidence = evidence(measured, window, (from_s, to_s), plateau, [rise_m, fall_m])?;
+    if window.two_apexes && rise.top < -fall.top {
+        evidence.hold = between_tops(&forward, (up, down), (rise.top, -fall.top));
+    }
     // The smoothed path rounds the shape: half height is where it was, the ramps' ends are not.
     let (half_up, half_down) = (0.5 * rise_m.mean, 0.5 * fall_m.mean);
     let hold = (down - up).max(2.0);
@@ -200,6 +274,29 @@ pub(super) fn by_positions(measured: &Measurements<'_>, window: &Window, ramps: 
         Some(Estimate::from_variance(t_s, shape.covariance[index][index] / (pace * pace)))
     };
     Some(Shaped { turn_in: mark(0)?, exit: mark(3)?, shape, usual_m })
+}
+
+/// Bend at a place of the profile, or at the next.
+fn bend_at(profile: &[At], s: f64) -> Option<f64> {
+    profile.get(profile.partition_point(|it| it.s < s)).or(profile.last()).map(|it| it.bend)
+}
+
+/// What the hold of a corner with two apexes looks like, from the smoothed path.
+fn between_tops(profile: &[At], (up, down): (f64, f64), tops: (f64, f64)) -> Option<Hold> {
+    let (before, after) = (bend_at(profile, tops.0)?, bend_at(profile, tops.1)?);
+    let straight = |s: f64| before + (after - before) * (s - up) / (down - up);
+    let held = |it: &At| {
+        let bend = if it.s < tops.0 {
+            before
+        } else if it.s > tops.1 {
+            after
+        } else {
+            it.bend
+        };
+        (it.s, bend - straight(it.s))
+    };
+    let shape = profile.iter().filter(|it| it.s > up && it.s < down).map(held).collect();
+    Some(Hold { shape, before, after })
 }
 
 fn evidence(
@@ -228,7 +325,8 @@ fn evidence(
         .collect();
     let driven_m = along.last()?.s - along.first()?.s;
     let wander = measured.noise.wander_m2ps * (to_s - from_s) / driven_m;
-    Some(Evidence { heading, position, along, wander, level_sigma: LEVEL_SHARE * plateau, rise, fall })
+    let level_sigma = LEVEL_SHARE * plateau;
+    Some(Evidence { heading, position, along, wander, level_sigma, rise, fall, hold: None })
 }
 
 fn between(fixes: &[(f64, Point)], from_s: f64, to_s: f64) -> &[(f64, Point)] {

@@ -5,12 +5,13 @@ pub mod by_time;
 mod extremum;
 pub mod figure;
 pub mod find;
-mod hinge_fit;
 mod marks;
 pub mod passes;
 mod profile;
 mod repeat;
+mod rise_fit;
 mod shape_fit;
+mod slip;
 mod timeline;
 mod trips;
 
@@ -163,4 +164,6 @@ pub enum Unclear {
     MarksCross,
     /// A mark moved by a person lies outside the pass.
     EditOutside,
+    /// The kart turned far more, or less, than on the other laps.
+    Spun,
 }

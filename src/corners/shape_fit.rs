@@ -7,7 +7,7 @@
 
 use nalgebra::{DMatrix, DVector};
 
-use crate::corners::hinge_fit::Measured;
+use crate::corners::rise_fit::Measured;
 
 /// The path that courses and positions are measured against, at even steps along the way.
 #[derive(Debug, Clone, Copy)]
@@ -41,6 +41,18 @@ pub(super) struct Evidence {
     pub(super) level_sigma: f64,
     pub(super) rise: Expected,
     pub(super) fall: Expected,
+    /// Where the corner has two apexes.
+    pub(super) hold: Option<Hold>,
+}
+
+/// The hold between two apexes as the smoothed path has it.
+#[derive(Debug, Clone)]
+pub(super) struct Hold {
+    /// (place, bend less the straight line from the first top's bend to the last's); 0 outside.
+    pub(super) shape: Vec<(f64, f64)>,
+    /// Bend of the first top and of the last.
+    pub(super) before: f64,
+    pub(super) after: f64,
 }
 
 /// The four break points of the shape, m along the way, rising.
@@ -63,8 +75,8 @@ impl Shape {
 }
 
 /// Linear unknowns: level before; steps of the ramp up, of the hold's slope and of the ramp down; heading; offset;
-/// sag of the hold.
-const LINEAR: usize = 7;
+/// sag of the hold; depth of a hold between two apexes against the smoothed path's.
+const LINEAR: usize = 8;
 /// Modes of the random walk fitted beside them (Karhunen–Loève expansion of a Wiener process).
 const WANDER_MODES: usize = 5;
 const BREAKS: usize = 4;
@@ -73,6 +85,8 @@ const UNKNOWNS: usize = LINEAR + WANDER_MODES + BREAKS;
 const HOLD_SLOPE_SHARE: f64 = 0.2;
 /// The hold may sag (or swell) half-way by this share of the plateau (standard deviation): two apexes, or a wheel eased.
 const SAG_SHARE: f64 = 0.10;
+/// Smoothing makes the dip between two apexes shallower, by an unknown share of it (standard deviation).
+const DEPTH_SIGMA: f64 = 0.3;
 /// No ramp and no hold is shorter than this, m.
 const SHORTEST_M: f64 = 0.5;
 const MOST_ROUNDS: usize = 25;
@@ -85,8 +99,11 @@ pub(super) fn fit_shape(evidence: &Evidence, guess: Breaks, plateau: f64) -> Opt
     }
     let problem = Problem::new(evidence, plateau);
     let mut unknowns = DVector::<f64>::zeros(UNKNOWNS);
-    unknowns[1] = plateau;
-    unknowns[3] = plateau;
+    let (before, after) = problem.tops();
+    unknowns[1] = before;
+    unknowns[2] = after - before;
+    unknowns[3] = after;
+    unknowns[7] = 1.0;
     for (index, value) in guess.iter().enumerate() {
         unknowns[LINEAR + WANDER_MODES + index] = *value;
     }
@@ -118,7 +135,8 @@ pub(super) fn fit_shape(evidence: &Evidence, guess: Breaks, plateau: f64) -> Opt
         }
     }
     let covariance = normal.cholesky()?.inverse();
-    let free = (evidence.heading.len() + evidence.position.len()) as f64 - (LINEAR + BREAKS) as f64;
+    let fitted = LINEAR + BREAKS - usize::from(evidence.hold.is_none());
+    let free = (evidence.heading.len() + evidence.position.len()) as f64 - fitted as f64;
     let misfit = if free > 1.0 { (squares / free).max(1.0) } else { 1.0 };
     let at = LINEAR + WANDER_MODES;
     Some(Shape {
@@ -155,6 +173,8 @@ struct Problem<'a> {
     level: Led,
     path: Led,
     swing: Led,
+    /// What the hold between two apexes leads to.
+    hold: Led,
     span: (f64, f64),
 }
 
@@ -174,12 +194,20 @@ impl<'a> Problem<'a> {
             level: Led { heading: Vec::new(), x: Vec::new(), y: Vec::new() },
             path: Led { heading: Vec::new(), x: Vec::new(), y: Vec::new() },
             swing: Led { heading: Vec::new(), x: Vec::new(), y: Vec::new() },
+            hold: Led { heading: Vec::new(), x: Vec::new(), y: Vec::new() },
             span: (samples().fold(f64::INFINITY, f64::min), samples().fold(f64::NEG_INFINITY, f64::max)),
         };
         problem.level = problem.led(|_| 1.0, 0.0);
         problem.path = problem.led(|index| along[index].curvature, 0.0);
         problem.swing = problem.led(|_| 0.0, 1.0);
+        let shape: &[(f64, f64)] = evidence.hold.as_ref().map_or(&[], |it| &it.shape);
+        problem.hold = problem.led(|index| read_off(shape, along[index].s), 0.0);
         problem
+    }
+
+    /// Bend expected at the beginning and the end of the hold.
+    fn tops(&self) -> (f64, f64) {
+        self.evidence.hold.as_ref().map_or((self.plateau, self.plateau), |it| (it.before, it.after))
     }
 
     /// Break points in order, ramps and hold of some length, all within the window.
@@ -260,6 +288,7 @@ impl<'a> Problem<'a> {
         row[3] = -read(&parts[2]);
         row[4] = read(&self.swing);
         row[6] = read(&parts[3]);
+        row[7] = read(&self.hold);
         for (index, shift) in shifts.iter().enumerate() {
             row[LINEAR + WANDER_MODES + index] = read(shift);
         }
@@ -323,7 +352,9 @@ impl<'a> Problem<'a> {
         };
         expect(&[(0, 1.0)], 0.0, self.evidence.level_sigma);
         expect(&[(0, 1.0), (1, 1.0), (2, 1.0), (3, -1.0)], 0.0, self.evidence.level_sigma);
-        expect(&[(2, 1.0)], 0.0, HOLD_SLOPE_SHARE * self.plateau);
+        let (before, after) = self.tops();
+        expect(&[(2, 1.0)], after - before, HOLD_SLOPE_SHARE * self.plateau);
+        expect(&[(7, 1.0)], 1.0, DEPTH_SIGMA);
         expect(&[(6, 1.0)], 0.0, SAG_SHARE * self.plateau);
         for mode in 0..WANDER_MODES {
             let sigma = (2.0 * self.evidence.wander * length).sqrt() / frequency(mode);
@@ -350,6 +381,13 @@ impl Place {
     fn mix(self, values: &[f64]) -> f64 {
         values[self.index] + self.share * (values[self.index + 1] - values[self.index])
     }
+}
+
+/// Value of rising pairs at a place, between them; 0 outside.
+fn read_off(pairs: &[(f64, f64)], s: f64) -> f64 {
+    let next = pairs.partition_point(|it| it.0 <= s);
+    let (Some(a), Some(b)) = (next.checked_sub(1).and_then(|it| pairs.get(it)), pairs.get(next)) else { return 0.0 };
+    a.1 + (b.1 - a.1) * (s - a.0) / (b.0 - a.0)
 }
 
 fn place(along: &[Along], s: f64) -> Place {
@@ -407,10 +445,15 @@ mod tests {
 
     const STEP_M: f64 = 0.01;
 
-    /// Places every centimetre of a line with a trapezoid of curvature: (s, x, y, heading, curvature).
-    fn line(breaks: Breaks, plateau: f64) -> Vec<(f64, f64, f64, f64, f64)> {
-        let ramp = |s: f64, from: f64, to: f64| ((s - from) / (to - from)).clamp(0.0, 1.0);
-        let curvature = |s: f64| plateau * (ramp(s, breaks[0], breaks[1]) - ramp(s, breaks[2], breaks[3]));
+    /// A place every centimetre: (s, x, y, heading, curvature).
+    type Line = Vec<(f64, f64, f64, f64, f64)>;
+
+    fn trapezoid(breaks: Breaks, s: f64) -> f64 {
+        let ramp = |from: f64, to: f64| ((s - from) / (to - from)).clamp(0.0, 1.0);
+        (ramp(breaks[0], breaks[1]) - ramp(breaks[2], breaks[3])) / 15.0
+    }
+
+    fn line(curvature: impl Fn(f64) -> f64) -> Line {
         let (mut x, mut y, mut heading) = (0.0_f64, 0.0_f64, 0.0_f64);
         (0..9000)
             .map(|index| {
@@ -425,8 +468,7 @@ mod tests {
             .collect()
     }
 
-    fn evidence(truth: Breaks, path: Breaks) -> Evidence {
-        let (truth, path) = (line(truth, 1.0 / 15.0), line(path, 1.0 / 15.0));
+    fn evidence(truth: &Line, path: &Line) -> Evidence {
         let position = (0..60)
             .map(|index| {
                 let (t, p) = (truth[index * 140], path[index * 140]);
@@ -436,13 +478,35 @@ mod tests {
             .collect();
         let along = path.iter().step_by(50).map(|it| Along { s: it.0, heading_rad: it.3, curvature: it.4 }).collect();
         let free = Expected { mean: 8.0, sigma: 10.0 };
-        Evidence { heading: Vec::new(), position, along, wander: 1e-9, level_sigma: 0.01, rise: free, fall: free }
+        let (rise, fall) = (free, free);
+        Evidence { heading: Vec::new(), position, along, wander: 1e-9, level_sigma: 0.01, rise, fall, hold: None }
+    }
+
+    fn trapezoids(truth: Breaks, path: Breaks) -> Evidence {
+        evidence(&line(|s| trapezoid(truth, s)), &line(|s| trapezoid(path, s)))
+    }
+
+    /// Two arcs with a deep dip between them, which the path before the fit has shallower.
+    #[test]
+    fn a_dip_between_two_apexes_does_not_move_the_breaks() {
+        let truth = [25.0, 32.0, 55.0, 63.0];
+        let dip = |s: f64| (1.0 - ((s - 43.0) / 6.0).abs()).max(0.0);
+        let with_dip = |breaks: Breaks, depth: f64| line(move |s| trapezoid(breaks, s) * (1.0 - depth * dip(s)));
+        let path = with_dip([24.5, 32.5, 54.6, 63.5], 0.75);
+        let mut evidence = evidence(&with_dip(truth, 0.9), &path);
+        let fit = |evidence: &Evidence| fit_shape(evidence, [24.0, 33.0, 54.0, 64.0], 1.0 / 15.0);
+        let off = |it: &Shape| (it.breaks[0] - truth[0]).abs().max((it.breaks[3] - truth[3]).abs());
+        let without = fit(&evidence).map_or(f64::INFINITY, |it| off(&it));
+        let shape = path.iter().step_by(50).filter(|it| it.0 > 33.0 && it.0 < 54.0).map(|it| (it.0, it.4 - 1.0 / 15.0));
+        evidence.hold = Some(Hold { shape: shape.collect(), before: 1.0 / 15.0, after: 1.0 / 15.0 });
+        let with = off(&fit(&evidence).unwrap());
+        assert!(with < 0.3 && with < 0.5 * without, "{with} with the dip, {without} without");
     }
 
     #[test]
     fn positions_alone_place_all_four_breaks() {
         let truth = [30.0, 38.0, 47.0, 57.0];
-        let found = fit_shape(&evidence(truth, [30.6, 38.5, 47.2, 56.4]), [29.0, 39.0, 46.0, 58.0], 0.06).unwrap();
+        let found = fit_shape(&trapezoids(truth, [30.6, 38.5, 47.2, 56.4]), [29.0, 39.0, 46.0, 58.0], 0.06).unwrap();
         assert!((found.breaks[0] - truth[0]).abs() < 0.25 && (found.breaks[3] - truth[3]).abs() < 0.25, "{found:?}");
         for (found, truth) in found.breaks.iter().zip(truth) {
             // The hold may sag, so that its ends trade with the ramps; what is asked of the fit is the outer two.
@@ -452,7 +516,7 @@ mod tests {
 
     #[test]
     fn too_few_positions_place_nothing() {
-        let mut thin = evidence([30.0, 38.0, 47.0, 57.0], [30.0, 38.0, 47.0, 57.0]);
+        let mut thin = trapezoids([30.0, 38.0, 47.0, 57.0], [30.0, 38.0, 47.0, 57.0]);
         thin.position.truncate(9);
         assert!(fit_shape(&thin, [29.0, 39.0, 46.0, 58.0], 0.06).is_none());
     }

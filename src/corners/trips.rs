@@ -2,10 +2,11 @@
 
 use crate::corners::find::Span;
 use crate::corners::marks::{
-    CORNER_SPREAD_SHARE, Measurements, Shaped, USUAL_RAMP, Window, by_positions, by_yaw_rate, learned,
+    CORNER_SPREAD_SHARE, Halves, Measurements, Shaped, USUAL_RAMP, Window, by_positions, by_yaw_rate, halves, learned,
 };
 use crate::corners::repeat::moved_together;
 use crate::corners::shape_fit::Expected;
+use crate::corners::slip::turned_rad;
 use crate::corners::timeline::Timeline;
 use crate::corners::{Direction, MarkKind, Unclear};
 use crate::job;
@@ -56,15 +57,16 @@ pub(super) fn trips<'a>(laps: &'a [Lap], length_m: f64, spans: &[Span], timeline
             let core = (timeline.time_at(base_m + core_m.0), timeline.time_at(base_m + core_m.1));
             let (Some(core_from_s), Some(core_to_s)) = core else { continue };
             let reach = |middle_m: f64, otherwise_s: f64| timeline.time_at(base_m + middle_m).unwrap_or(otherwise_s);
+            let Some(middle_s) = timeline.time_at(base_m + span.middle_m) else { continue };
             let window = Window {
+                middle_s,
                 from_s: reach(before.2, core_from_s - 3.0),
                 core_s: (core_from_s, core_to_s),
                 to_s: reach(after.2, core_to_s + 3.0),
                 sign: sign_of(span.direction),
+                two_apexes: span.dip_share > TWO_APEX_DIP,
             };
-            if timeline.time_at(base_m + span.middle_m).is_some() {
-                trips.push((lap, index, window));
-            }
+            trips.push((lap, index, window));
         }
     }
     trips
@@ -80,7 +82,17 @@ fn neighbours(spans: &[Span], index: usize, length_m: f64) -> ((f64, f64, f64), 
 }
 
 /// Turn-in and exit of a pass, as far as they can be told.
-pub(super) type Marks = [Option<Estimate>; 2];
+#[derive(Debug, Clone, Copy, Default)]
+pub(super) struct Marks {
+    pub(super) at: [Option<Estimate>; 2],
+    /// Why neither can be told, where there is more to say than that they are missing.
+    pub(super) unclear: Option<Unclear>,
+}
+
+/// A corner whose line eases by this share between two arcs has two apexes; less is a sag like any other.
+const TWO_APEX_DIP: f64 = 0.33;
+/// A pass that turns by this much more or less than the corner's others, rad, is a spin.
+const SPUN_RAD: f64 = 2.0;
 
 /// Places turn-in and exit of every pass. From positions it takes two rounds: the first teaches how long this driver
 /// takes to steer in and out at each corner, the second uses it.
@@ -90,26 +102,59 @@ pub(super) fn locate_all(
     corners: usize,
     context: &job::Context,
 ) -> Result<Vec<Marks>, job::Cancelled> {
+    let seen = job::map_parallel(
+        trips,
+        |(_, _, window)| {
+            if context.is_cancelled() { [None; 2] } else { halves(measured, window) }
+        },
+    );
+    context.check()?;
+    let usual: Vec<Halves> =
+        (0..corners).map(|corner| [0, 1].map(|end| median_of(trips, corner, |index| seen[index][end]))).collect();
     if measured.has_yaw_rate() {
-        let marks =
-            job::map_parallel(
-                trips,
-                |(_, _, window)| {
-                    if context.is_cancelled() { [None; 2] } else { by_yaw_rate(measured, window) }
-                },
-            );
+        let marks = job::map_parallel(trips, |(_, corner, window)| {
+            if context.is_cancelled() { [None; 2] } else { by_yaw_rate(measured, window, usual[*corner]) }
+        });
         context.check()?;
-        return Ok(marks);
+        let spun = spun(measured, trips, corners);
+        return Ok(marks.into_iter().zip(spun).map(|(at, spun)| Marks::unless_spun(at, spun)).collect());
     }
     let round = |ramps: &[[Expected; 2]]| {
         let shaped = job::map_parallel(trips, |(_, corner, window)| {
-            if context.is_cancelled() { None } else { by_positions(measured, window, ramps[*corner]) }
+            if context.is_cancelled() { None } else { by_positions(measured, window, ramps[*corner], usual[*corner]) }
         });
         context.check().map(|()| shaped)
     };
     let first = round(&vec![[USUAL_RAMP; 2]; corners])?;
     let shaped = round(&steering_of(&first, trips, corners))?;
-    Ok(shaped.into_iter().map(|it| it.map_or([None; 2], |it| [Some(it.turn_in), Some(it.exit)])).collect())
+    let at = |it: Option<Shaped>| it.map_or([None; 2], |it| [Some(it.turn_in), Some(it.exit)]);
+    Ok(shaped.into_iter().map(|it| Marks { at: at(it), unclear: None }).collect())
+}
+
+impl Marks {
+    /// The yaw rate of a spin says nothing of where the wheel was turned.
+    fn unless_spun(at: [Option<Estimate>; 2], spun: bool) -> Self {
+        if spun { Self { at: [None; 2], unclear: Some(Unclear::Spun) } } else { Self { at, unclear: None } }
+    }
+}
+
+/// Which passes turn otherwise than the corner's others by more than any line can.
+fn spun(measured: &Measurements<'_>, trips: &[Trip<'_>], corners: usize) -> Vec<bool> {
+    let turned: Vec<Option<f64>> =
+        trips.iter().map(|(_, _, window)| turned_rad(measured.yaw_rate?, window.core_s.0, window.core_s.1)).collect();
+    let usual: Vec<Option<f64>> = (0..corners).map(|corner| median_of(trips, corner, |index| turned[index])).collect();
+    let differs = |(now, (_, corner, _)): (&Option<f64>, &Trip<'_>)| {
+        now.zip(usual[*corner]).is_some_and(|(now, usual)| (now - usual).abs() > SPUN_RAD)
+    };
+    turned.iter().zip(trips).map(differs).collect()
+}
+
+/// The median over a corner's trips of a figure by the trip's index; `None` where no trip has it.
+fn median_of(trips: &[Trip<'_>], corner: usize, figure: impl Fn(usize) -> Option<f64>) -> Option<f64> {
+    let of_corner = trips.iter().enumerate().filter(|(_, it)| it.1 == corner);
+    let mut values: Vec<f64> = of_corner.filter_map(|(index, _)| figure(index)).collect();
+    let half = values.len() / 2;
+    (!values.is_empty()).then(|| *values.select_nth_unstable_by(half, f64::total_cmp).1)
 }
 
 /// What all laps' fits at one corner have in common – the same model for the same steering – does not average out, s.
@@ -129,7 +174,7 @@ pub(super) fn move_together(
             let mut laps = Vec::new();
             for (index, (lap, at, _)) in trips.iter().enumerate() {
                 let base_m = f64::from(lap.number) * length_m;
-                let Some(t_s) = marks[index][slot].filter(|_| *at == corner && lap.kind == LapKind::Timed) else {
+                let Some(t_s) = marks[index].at[slot].filter(|_| *at == corner && lap.kind == LapKind::Timed) else {
                     continue;
                 };
                 let pace = timeline.pace_at(t_s.value);
@@ -140,7 +185,7 @@ pub(super) fn move_together(
             let places: Vec<Estimate> = laps.iter().map(|it| it.3).collect();
             for ((index, base_m, pace, _), moved) in laps.iter().zip(moved_together(&places)) {
                 if let Some(t_s) = timeline.time_at(base_m + moved.value) {
-                    marks[*index][slot] =
+                    marks[*index].at[slot] =
                         Some(Estimate { value: t_s, ci95: (moved.ci95 / pace).hypot(NORMAL_CI95 * SHARED_ERROR_S) });
                 }
             }
@@ -179,10 +224,10 @@ pub(super) fn corrected(marks: Marks, edits: Edits<'_>, lap: &Lap, corner: usize
         timed: lap.kind == LapKind::Timed,
         corner,
         window: *window,
-        turn_in: marks[0],
-        exit: marks[1],
+        turn_in: marks.at[0],
+        exit: marks.at[1],
         edited: Vec::new(),
-        unclear: Vec::new(),
+        unclear: marks.unclear.into_iter().collect(),
     };
     let number = corner_number(corner);
     for (kind, slot) in [(MarkKind::TurnIn, &mut marked.turn_in), (MarkKind::Exit, &mut marked.exit)] {
@@ -203,6 +248,9 @@ pub(super) fn corrected(marks: Marks, edits: Edits<'_>, lap: &Lap, corner: usize
         marked.unclear.push(Unclear::MarksCross);
         let kept = if marked.exit.is_none() { MarkKind::TurnIn } else { MarkKind::Exit };
         marked.edited.retain(|it| *it == kept);
+        return marked;
+    }
+    if marks.unclear.is_some() {
         return marked;
     }
     if marked.turn_in.is_none() {

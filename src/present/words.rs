@@ -12,6 +12,7 @@ pub fn unclear(reason: Unclear) -> &'static str {
         Unclear::MarksCross => {
             "the turn-in lies after the exit; the surer of the two stands, a person's before the fit's"
         }
+        Unclear::Spun => "the kart turned far more, or less, than on the other laps: a spin has no turn-in and no exit",
         Unclear::NoInside => "no inside edge given, and too few passes to estimate it from",
         Unclear::NoPosition => "the log has no position here",
         Unclear::NoSpeed => "the log has no speed here",

@@ -80,6 +80,7 @@ fn unclear_code(reason: Unclear) -> &'static str {
         Unclear::NoExit => "no_exit",
         Unclear::MarksCross => "marks_cross",
         Unclear::NoInside => "no_inside",
+        Unclear::Spun => "spun",
         Unclear::NoPosition => "no_position",
         Unclear::NoSpeed => "no_speed",
         Unclear::GapInLog => "gap_in_log",

@@ -20,6 +20,9 @@ const APEX_GAP_M: f64 = 0.95;
 const RAMP_SHARE_SIGMA: f64 = 0.025;
 /// Spread of the grip level from lap to lap.
 const GRIP_SIGMA: f64 = 0.01;
+/// Spread of the slope and of the sag of a hold in unsteady hands, as shares of the curvature.
+const LEANING_SIGMA: f64 = 0.06;
+const SAGGING_SIGMA: f64 = 0.03;
 /// Straights shorter than this leave no room to go back to the outside, m; longer by the second, all of it.
 const CROSSING_FROM_M: f64 = 30.0;
 const CROSSING_OVER_M: f64 = 50.0;
@@ -33,6 +36,9 @@ pub enum Habit {
     SlowExit { corner: u32, power: f64 },
     /// Traffic on one lap at one corner: inside line, and this share of the usual grip.
     Traffic { lap: u32, corner: u32, grip: f64 },
+    /// Holds the wheel at no corner: curvature leans and sags by some hundredths while it should stay, and the straights
+    /// are driven with more corrections.
+    UnsteadyHands,
 }
 
 #[derive(Debug, Clone, PartialEq)]
@@ -131,6 +137,14 @@ fn plan_pass(circuit: &Circuit, driver: &Driver, lap: u32, bend: usize, grip: f6
     pass.shape.fall_share = (pass.shape.fall_share + RAMP_SHARE_SIGMA * normal(rng)).clamp(0.15, 0.6);
     for habit in &driver.habits {
         apply(*habit, &mut pass, here.sign());
+    }
+    if driver.habits.contains(&Habit::UnsteadyHands) {
+        // Two apexes stay what they are.
+        if !matches!(pass.shape.middle, Middle::TwoApex(_)) {
+            pass.shape.middle =
+                Middle::Leaning { slope: LEANING_SIGMA * normal(rng), sag: SAGGING_SIGMA * normal(rng) };
+        }
+        pass.wander_m *= 2.0;
     }
     pass
 }

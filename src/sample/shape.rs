@@ -46,6 +46,11 @@ pub enum Middle {
     Sag(f64),
     /// Two apexes with this much less curvature between them.
     TwoApex(f64),
+    /// Never quite held: from less to more curvature by this share (or the other way), and lower half-way by the second.
+    Leaning {
+        slope: f64,
+        sag: f64,
+    },
 }
 
 impl Middle {
@@ -54,6 +59,7 @@ impl Middle {
             Self::Flat => 1.0,
             Self::Sag(depth) => 1.0 - depth * (PI * u).sin(),
             Self::TwoApex(depth) => 1.0 - depth * (PI * u).sin().powi(2),
+            Self::Leaning { slope, sag } => 1.0 + slope * (u - 0.5) - sag * (PI * u).sin(),
         }
     }
 }
@@ -76,11 +82,11 @@ impl Shape {
             return 0.0;
         }
         if u < self.rise_share {
-            return self.rise.at(u / self.rise_share);
+            return self.rise.at(u / self.rise_share) * self.middle.at(0.0);
         }
         let fall_from = 1.0 - self.fall_share;
         if u > fall_from {
-            return self.fall.at((1.0 - u) / self.fall_share);
+            return self.fall.at((1.0 - u) / self.fall_share) * self.middle.at(1.0);
         }
         self.middle.at((u - self.rise_share) / (fall_from - self.rise_share))
     }
@@ -148,6 +154,14 @@ mod tests {
             assert!(ramp.at(0.0).abs() < 1e-12 && (ramp.at(1.0) - 1.0).abs() < 1e-12);
             assert!((0..100).all(|i| ramp.at(f64::from(i) / 100.0) <= ramp.at(f64::from(i + 1) / 100.0)), "{ramp:?}");
         }
+    }
+
+    #[test]
+    fn a_leaning_hold_meets_its_ramps() {
+        let middle = Middle::Leaning { slope: 0.12, sag: 0.05 };
+        let shape = Shape { rise_share: 0.3, fall_share: 0.3, rise: Ramp::Linear, fall: Ramp::Linear, middle };
+        assert!((shape.at(0.3) - 0.94).abs() < 1e-9 && (shape.at(0.3 - 1e-9) - 0.94).abs() < 1e-6);
+        assert!((shape.at(0.7) - 1.06).abs() < 1e-9 && (shape.at(0.7 + 1e-9) - 1.06).abs() < 1e-6);
     }
 
     #[test]
