@@ -308,6 +308,7 @@ mod tests {
             end_m: 61.4,
             angle_rad: std::f64::consts::FRAC_PI_2,
             peak_curvature_per_m: 0.05,
+            dip_share: 0.0,
         };
         let states = (0..900).map(|index| {
             let s_m = f64::from(index) * 0.1;
