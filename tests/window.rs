@@ -53,6 +53,11 @@ fn settings_are_seen_at_once() {
     check("settings");
 }
 
+#[test]
+fn the_tag_set_is_reached_by_keys_and_changes_the_book() {
+    check("tag_set");
+}
+
 /// Runs a check of `window/checks.py` in a folder and a session bus of its own.
 fn check(name: &str) {
     if let Some(missing) = missing_tool() {

@@ -14,6 +14,7 @@ mod listeners;
 mod loading;
 mod main_window;
 pub mod map;
+mod naming;
 mod navigate;
 mod paint;
 pub mod passes;

@@ -234,6 +234,30 @@ def check_settings(case):
         desk.picture("shortcuts")
 
 
+def check_tag_set(case):
+    """The window of the tag set comes from the menu, by keys alone; Undo takes back what was done there."""
+    with case.open("sample.cornerbook") as desk:
+        case.review(desk)
+        kinds = case.book()["tag_kinds"]
+        desk.key("F10")
+        item = desk.expect("menu item", "Tag set…")
+        for _ in range(12):
+            if has_state(item, Atspi.StateType.FOCUSED):
+                break
+            desk.key("Down")
+            wait("the next item", lambda: any(has_state(it, Atspi.StateType.FOCUSED) for it in desk.all()))
+        desk.key("Return")
+        remove = desk.expect("push button", f"Remove {kinds[0]['name']}")
+        assert_controls_are_named(desk, at_least=20)
+        desk.picture("tag-set")
+        desk.click(remove)
+        wait("one kind less in the book's file", lambda: len(case.book()["tag_kinds"]) == len(kinds) - 1)
+        desk.key("Escape")
+        wait("the window of the tag set to close", lambda: desk.find("frame", "Tag set") is None)
+        desk.key("ctrl+z")
+        wait("the kind in the book's file again", lambda: case.book()["tag_kinds"] == kinds)
+
+
 def assert_controls_are_named(desk, at_least):
     controls = [node for node in desk.all() if role_of(node) in CONTROLS]
     unnamed = [(role_of(it), it.get_name(), name_of(it.get_parent())) for it in controls if not name_of(it)]

@@ -35,6 +35,7 @@ use crate::window::app::SharedSettings;
 use crate::window::inbox::Running;
 use crate::window::listeners::Listeners;
 use crate::window::loading::{Footage, Loaded};
+use crate::window::naming::name_button_inside;
 use crate::window::navigate::{Playhead, Stops};
 use crate::window::picture::Picture;
 use crate::window::review::drawing::DrawingBar;
@@ -193,13 +194,6 @@ glib::wrapper! {
     pub struct ReviewPage(ObjectSubclass<imp::ReviewPage>)
         @extends gtk::Widget, gtk::Box,
         @implements gtk::Accessible, gtk::Buildable, gtk::ConstraintTarget, gtk::Orientable;
-}
-
-/// Some widgets of the toolkit have a button inside, which screen readers come to first and which has no name.
-fn name_button_inside(widget: &impl IsA<gtk::Widget>, name: &str) {
-    if let Some(button) = widget.first_child() {
-        button.update_property(&[gtk::accessible::Property::Label(name)]);
-    }
 }
 
 impl ReviewPage {

@@ -11,6 +11,7 @@ use gtk4 as gtk;
 
 use crate::book::{Book, Colour, Id, Op, TagKind};
 use crate::present;
+use crate::window::naming::name_button_inside;
 use crate::window::tags::set::{addition, removal, typed_key};
 use crate::window::tags::set_text;
 
@@ -261,6 +262,7 @@ impl Row {
         let name = present::one_line(&kind.name);
         let named = |what: &str| format!("{what} of {name}");
         self.colour.update_property(&[gtk::accessible::Property::Label(&named("Colour"))]);
+        name_button_inside(&self.colour, &named("Colour"));
         self.name.update_property(&[gtk::accessible::Property::Label(&named("Name"))]);
         self.key.update_property(&[gtk::accessible::Property::Label(&named("Key"))]);
         self.remove.update_property(&[gtk::accessible::Property::Label(&format!("Remove {name}"))]);
