@@ -56,6 +56,11 @@ pub struct TrackPlace {
 }
 
 impl Analysis {
+    /// The trip of one lap through one corner.
+    pub fn pass(&self, lap: u32, corner: u32) -> Option<&Pass> {
+        self.passes.iter().find(|it| (it.lap, it.corner) == (lap, corner))
+    }
+
     /// Where a moment lies on the circuit, between the places of the states around it. `t_s` is log time, s. `None` off
     /// the laps and in gaps; within a step before a place that is not known, the place of the last state.
     pub fn place_at(&self, t_s: f64) -> Option<TrackPlace> {

@@ -173,26 +173,9 @@ mod tests {
 
     fn bare_pass(time_s: Option<f64>, exit_cost_s: Option<f64>) -> Pass {
         Pass {
-            lap: 1,
-            corner: 1,
-            direction: Direction::Left,
-            turn_in: None,
-            apex: None,
-            exit: None,
-            approach_speed_mps: None,
-            entry_speed_mps: None,
-            min_speed_mps: None,
-            min_speed_t_s: None,
-            exit_speed_mps: None,
-            entry_gate_speed_mps: None,
-            exit_gate_speed_mps: None,
             time_s: time_s.map(|it| estimate(it, 0.01)),
-            path_m: None,
             exit_cost_s: exit_cost_s.map(|it| estimate(it, 0.01)),
-            entry_gate_t_s: None,
-            exit_gate_t_s: None,
-            edited: Vec::new(),
-            unclear: Vec::new(),
+            ..Pass::nothing_known(1, 1, Direction::Left)
         }
     }
 

@@ -114,6 +114,14 @@ pub struct Pass {
 }
 
 impl Pass {
+    pub fn mark(&self, kind: MarkKind) -> Option<Mark> {
+        match kind {
+            MarkKind::TurnIn => self.turn_in,
+            MarkKind::Apex => self.apex.map(|it| it.mark),
+            MarkKind::Exit => self.exit,
+        }
+    }
+
     /// Log times of turn-in and exit, s, or of the gates in their place; `None` where neither is known.
     pub fn times_s(&self) -> Option<(f64, f64)> {
         let begin_s = self.turn_in.map(|it| it.t_s.value).or(self.entry_gate_t_s)?;

@@ -149,7 +149,7 @@ pub fn clip_plan(
         .iter()
         .find(|it| it.number == corner)
         .ok_or_else(|| absent("corner", corner, analysis.corners.iter().map(|it| it.number).collect()))?;
-    let pass = analysis.passes.iter().find(|it| it.lap == lap && it.corner == corner);
+    let pass = analysis.pass(lap, corner);
     let pass = pass.ok_or_else(|| {
         let laps: Vec<u32> = analysis.laps.iter().map(|it| it.number).collect();
         if laps.contains(&lap) { PlanError::NoPass { lap, corner } } else { absent("lap", lap, laps) }

@@ -4,7 +4,7 @@
 use crate::analysis::Analysis;
 use crate::corners::Corner;
 use crate::geom::Point;
-use crate::strip::same_place::{distance_at, passes_at_s};
+use crate::strip::same_place::passes_at_s;
 
 /// Middles of one and the same corner are nearer than this, m: two receivers, two reference lines. Common practice, no
 /// source.
@@ -24,7 +24,7 @@ pub fn same_corner<'a>(corner: &Corner, here: &Analysis, there: &'a Analysis) ->
 /// Log time at which a lap of another session is where the kart of this one is at `t_s`, both in s. `None` off the
 /// laps, without positions, and where no corner near the place is known in both.
 pub fn same_place_elsewhere_s(here: &Analysis, t_s: f64, there: &Analysis, lap: u32) -> Option<f64> {
-    let distance_m = distance_at(here, t_s)?;
+    let distance_m = here.place_at(t_s)?.distance_m;
     let (line, other_line) = (here.reference.as_ref()?, there.reference.as_ref()?);
     let from_corner_m = |corner: &Corner| Some(wrapped_m(distance_m - corner.middle_m?, line.length_m));
     let in_both = here.corners.iter().filter_map(|corner| {

@@ -156,7 +156,7 @@ fn whole(analysis: &Analysis, lap: u32, found: &Lap, trace: &Trace) -> Stretch {
 }
 
 fn has_pass(analysis: &Analysis, lap: u32, corner: u32) -> bool {
-    analysis.passes.iter().any(|it| (it.lap, it.corner) == (lap, corner))
+    analysis.pass(lap, corner).is_some()
 }
 
 /// Entry and exit gate, the exit gate behind the entry gate also where the start/finish gate lies between.
@@ -168,7 +168,7 @@ fn gates(corner: &Corner, length_m: f64) -> Option<(f64, f64)> {
 fn corners(analysis: &Analysis, lap: u32, trace: &Trace) -> Vec<StripCorner> {
     let length_m = analysis.reference.as_ref().map(|it| it.length_m);
     let by_marks = |corner: u32| {
-        let pass = analysis.passes.iter().find(|it| (it.lap, it.corner) == (lap, corner))?;
+        let pass = analysis.pass(lap, corner)?;
         let ends = pass.entry_gate_t_s.zip(pass.exit_gate_t_s);
         let along = ends.map_or_else(|| marks_of(pass).iter().map(|it| it.1).collect(), |(a, b)| vec![a, b]);
         let along: Vec<f64> = along.into_iter().filter_map(|it| trace.along_at(it)).collect();

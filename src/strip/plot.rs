@@ -49,8 +49,7 @@ impl CornerPlot {
     /// Laps without a pass through the corner are left out. Empty where there is no such corner.
     pub fn of(analysis: &Analysis, corner: u32, laps: &[u32]) -> Self {
         let Some(found) = analysis.corners.iter().find(|it| it.number == corner) else { return Self::default() };
-        let passes =
-            laps.iter().filter_map(|lap| analysis.passes.iter().find(|it| (it.lap, it.corner) == (*lap, corner)));
+        let passes = laps.iter().filter_map(|lap| analysis.pass(*lap, corner));
         let mut plot = Self { corner_name: found.name.clone(), ..Self::default() };
         let length_m = analysis.reference.as_ref().map(|it| it.length_m);
         match (length_m, found.entry_gate_m, found.exit_gate_m) {

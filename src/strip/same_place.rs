@@ -5,7 +5,7 @@ use crate::analysis::{Analysis, TrackPlace};
 /// Log time at which `lap` is where the kart is at `t_s`, s: at the same distance along the reference line, between
 /// samples linear. `None` off the laps, in a lap that has not been there, and in a log without positions.
 pub fn same_place_s(analysis: &Analysis, t_s: f64, lap: u32) -> Option<f64> {
-    passes_at_s(analysis, distance_at(analysis, t_s)?, lap)
+    passes_at_s(analysis, analysis.place_at(t_s)?.distance_m, lap)
 }
 
 /// Log time at which `lap` is at a distance along the reference line, m, between samples linear.
@@ -22,22 +22,16 @@ pub(super) fn passes_at_s(analysis: &Analysis, distance_m: f64, lap: u32) -> Opt
     })
 }
 
-/// Metres along the reference line at a log time, between samples linear.
-pub(super) fn distance_at(analysis: &Analysis, t_s: f64) -> Option<f64> {
-    let index = analysis.path.index_at(t_s)?;
-    let place = analysis.places.get(index).copied().flatten()?;
-    let state = analysis.path.states.get(index)?;
-    Some(place.distance_m + state.speed_mps * (t_s - state.t_s))
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
     use crate::session::{Path, PathState};
+    use crate::track::ReferenceLine;
 
     /// Two laps of 100 m, the second at twice the speed of the first.
     fn two_laps() -> Analysis {
-        let mut analysis = Analysis::default();
+        let line = ReferenceLine { points: Vec::new(), length_m: 100.0 };
+        let mut analysis = Analysis { reference: Some(line), ..Analysis::default() };
         for (lap, speed_mps, start_s) in [(1_u32, 10.0, 0.0), (2, 20.0, 10.0)] {
             for step in 0..10 {
                 let distance_m = f64::from(step) * 10.0;

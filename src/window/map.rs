@@ -15,7 +15,7 @@ use crate::present;
 use crate::strip::{Bounds, MapLine, MapPicture, MapView, nice_length};
 use crate::units::SpeedUnit;
 use crate::window::listeners::Listeners;
-use crate::window::paint::{Layer, LayerKey, Palette, Text, focus_ring};
+use crate::window::paint::{Layer, LayerKey, Palette, Text, connect_drawing, focus_ring};
 
 /// Free border around the circuit, px: room for names and the legend.
 const BORDER_PX: f64 = 36.0;
@@ -82,7 +82,7 @@ impl MapWidget {
             version: Cell::new(0),
             seek: Listeners::default(),
         });
-        connect_draw(&parts);
+        connect_drawing(&parts.area, &parts, draw);
         connect_click(&parts);
         connect_keys(&parts);
         let map = Self(parts);
@@ -228,22 +228,6 @@ fn connect_keys(parts: &Rc<Parts>) {
         Propagation::Stop
     });
     parts.area.add_controller(keys);
-}
-
-fn connect_draw(parts: &Rc<Parts>) {
-    let weak = Rc::downgrade(parts);
-    parts.area.set_draw_func(move |_, context, _, _| {
-        if let Some(parts) = weak.upgrade() {
-            // A surface that cairo refuses leaves the map empty until the next frame: nothing else can be done here.
-            let _ = draw(&parts, context);
-        }
-    });
-    let weak = Rc::downgrade(parts);
-    parts.area.connect_has_focus_notify(move |_| {
-        if let Some(parts) = weak.upgrade() {
-            parts.area.queue_draw();
-        }
-    });
 }
 
 fn draw(parts: &Parts, context: &Context) -> Result<(), Error> {

@@ -2,6 +2,7 @@
 //! Takes a widget for its style; knows nothing of what is drawn. Text is set as text, never as markup.
 
 use std::cell::RefCell;
+use std::rc::Rc;
 
 use gtk::cairo::{Context, Error, Format, ImageSurface};
 use gtk::gdk::RGBA;
@@ -15,6 +16,22 @@ const SMALL: f64 = 0.85;
 /// ground at its yellow end and into a dark one at its violet end: that end is left out.
 const ON_LIGHT: (f64, f64) = (0.0, 0.86);
 const ON_DARK: (f64, f64) = (0.22, 1.0);
+
+/// Draws `parts` whenever `area` is to be drawn, and draws anew where the focus comes or goes.
+pub(super) fn connect_drawing<P: 'static>(
+    area: &gtk::DrawingArea,
+    parts: &Rc<P>,
+    draw: impl Fn(&P, &Context) -> Result<(), Error> + 'static,
+) {
+    let weak = Rc::downgrade(parts);
+    area.set_draw_func(move |_, context, _, _| {
+        if let Some(parts) = weak.upgrade() {
+            // A surface that cairo refuses leaves the widget empty until the next frame: nothing else can be done here.
+            let _ = draw(&parts, context);
+        }
+    });
+    area.connect_has_focus_notify(|area| area.queue_draw());
+}
 
 /// An opaque colour, parts 0 to 1.
 #[derive(Debug, Clone, Copy, PartialEq)]

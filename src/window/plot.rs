@@ -13,7 +13,7 @@ use crate::present::{self, UNKNOWN};
 use crate::strip::{AxisKind, CornerPlot, PlotLine, Stretch, ticks};
 use crate::units::SpeedUnit;
 use crate::window::listeners::Listeners;
-use crate::window::paint::{Layer, LayerKey, Palette, Text, focus_ring};
+use crate::window::paint::{Layer, LayerKey, Palette, Text, connect_drawing, focus_ring};
 
 /// Heights, px.
 const LEGEND_PX: f64 = 22.0;
@@ -135,19 +135,7 @@ fn gain(plot: &CornerPlot) -> Option<String> {
 }
 
 fn connect(parts: &Rc<Parts>) {
-    let weak = Rc::downgrade(parts);
-    parts.area.set_draw_func(move |_, context, _, _| {
-        if let Some(parts) = weak.upgrade() {
-            // A surface that cairo refuses leaves the plot empty until the next frame: nothing else can be done here.
-            let _ = draw(&parts, context);
-        }
-    });
-    let weak = Rc::downgrade(parts);
-    parts.area.connect_has_focus_notify(move |_| {
-        if let Some(parts) = weak.upgrade() {
-            parts.area.queue_draw();
-        }
-    });
+    connect_drawing(&parts.area, parts, draw);
     let motion = gtk::EventControllerMotion::new();
     let weak = Rc::downgrade(parts);
     motion.connect_motion(move |_, x, _| {

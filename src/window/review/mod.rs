@@ -18,7 +18,6 @@ mod transport;
 mod viewing;
 
 use std::cell::{OnceCell, RefCell};
-
 use std::sync::Arc;
 
 use gtk::prelude::*;

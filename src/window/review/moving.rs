@@ -52,13 +52,8 @@ impl ReviewPage {
     pub(super) fn go_to_mark(&self, corner: u32, mark: MarkKind) {
         self.go_to(|review| {
             let lap = review.subject().lap?;
-            let pass = review.analysis.passes.iter().find(|it| (it.lap, it.corner) == (lap, corner))?;
-            let mark = match mark {
-                MarkKind::TurnIn => pass.turn_in,
-                MarkKind::Apex => pass.apex.map(|it| it.mark),
-                MarkKind::Exit => pass.exit,
-            };
-            Some(review.timeline.at(mark?.t_s.value))
+            let mark = review.analysis.pass(lap, corner)?.mark(mark)?;
+            Some(review.timeline.at(mark.t_s.value))
         });
         self.begin_playing_anew();
     }
@@ -66,10 +61,7 @@ impl ReviewPage {
     /// Goes to the same place of another lap; to the pass's beginning where that lap has not been there.
     pub(super) fn go_to_pass(&self, lap: u32, corner: u32) {
         self.go_to(|review| {
-            let begin_s = || {
-                let pass = review.analysis.passes.iter().find(|it| (it.lap, it.corner) == (lap, corner))?;
-                pass.times_s().map(|it| it.0)
-            };
+            let begin_s = || review.analysis.pass(lap, corner)?.times_s().map(|it| it.0);
             let is_on_corner = review.subject().corner == Some(corner);
             let same_s = is_on_corner.then(|| same_place_s(&review.analysis, review.playhead().from_s, lap)).flatten();
             Some(review.timeline.at(same_s.or_else(begin_s)?))
@@ -129,10 +121,12 @@ impl ReviewPage {
             let mut review = self.imp().review.borrow_mut();
             let Some(review) = &mut *review else { return };
             let now = review.subject();
-            (review.scene(), review.shown.replace(now), now, review.playhead().from_s)
+            let before = review.shown.replace(now);
+            // Most frames move nothing but the playhead: the book is copied for the others only.
+            ((before != Some(now)).then(|| review.scene()), before, now, review.playhead().from_s)
         };
         let panels = self.panels();
-        if before != Some(now) {
+        if let Some(scene) = scene {
             panels.show(&scene, before, now, self.settings().get().speed_unit);
         }
         panels.set_playhead(t_s);

@@ -1,7 +1,5 @@
 //! Draws the lap strip: what stays goes into a layer, the playhead and the mark in the hand on top.
 
-use std::rc::Rc;
-
 use gtk::cairo::{Context, Error};
 use gtk::prelude::*;
 use gtk4 as gtk;
@@ -29,22 +27,6 @@ const LANE_SPACE_PX: f64 = 4.0;
 const TICK_PX: f64 = 76.0;
 /// Points of the curve closer together than this look alike, px.
 const POINT_PX: f64 = 0.5;
-
-pub(super) fn connect(parts: &Rc<Parts>) {
-    let weak = Rc::downgrade(parts);
-    parts.area.set_draw_func(move |_, context, _, _| {
-        if let Some(parts) = weak.upgrade() {
-            // A surface that cairo refuses leaves the strip empty until the next frame: nothing else can be done here.
-            let _ = draw(&parts, context);
-        }
-    });
-    let weak = Rc::downgrade(parts);
-    parts.area.connect_has_focus_notify(move |_| {
-        if let Some(parts) = weak.upgrade() {
-            parts.area.queue_draw();
-        }
-    });
-}
 
 /// From places and speeds to pixels.
 #[derive(Debug, Clone)]
@@ -110,7 +92,7 @@ fn lanes_wanted(state: &State, width: f64) -> usize {
     placed.into_iter().map(|it| it.map_or(MOST_LANES, |lane| lane + 1)).max().unwrap_or(1)
 }
 
-fn draw(parts: &Parts, context: &Context) -> Result<(), Error> {
+pub(super) fn draw(parts: &Parts, context: &Context) -> Result<(), Error> {
     let area = &parts.area;
     let palette = Palette::of(area);
     let key = LayerKey {

@@ -15,7 +15,7 @@ use crate::present;
 use crate::strip::{AxisKind, LapStrip, Stretch};
 use crate::units::SpeedUnit;
 use crate::window::listeners::Listeners;
-use crate::window::paint::Layer;
+use crate::window::paint::{Layer, connect_drawing};
 
 /// A mark that a person moves, or has moved.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -136,7 +136,7 @@ impl LapStripView {
             mark_moved: Listeners::default(),
             drag_cancelled: Listeners::default(),
         });
-        draw::connect(&parts);
+        connect_drawing(&parts.area, &parts, draw::draw);
         input::connect(&parts);
         let view = Self(parts);
         view.show(LapStrip::default(), SpeedUnit::default());

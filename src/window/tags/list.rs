@@ -92,7 +92,7 @@ pub(crate) fn tag_time_s(tag: &Tag, analysis: &Analysis) -> Option<f64> {
     match tag.on {
         TagPlace::Frame { t_s } => Some(t_s),
         TagPlace::Pass { lap, corner } => {
-            let pass = analysis.passes.iter().find(|it| (it.lap, it.corner) == (lap, corner))?;
+            let pass = analysis.pass(lap, corner)?;
             let (begin_s, finish_s) = pass.times_s()?;
             Some(pass.apex.map_or((begin_s + finish_s) / 2.0, |it| it.mark.t_s.value))
         }
