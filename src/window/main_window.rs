@@ -238,6 +238,10 @@ impl MainWindow {
         hide(&imp.message_revealer);
         imp.message_revealer.connect_child_revealed_notify(hide);
         imp.message_revealer.connect_reveal_child_notify(hide);
+        self.connect_close_request(|window| {
+            window.imp().review_page.clear();
+            glib::Propagation::Proceed
+        });
         self.accept_drops();
     }
 
