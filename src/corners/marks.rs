@@ -52,8 +52,10 @@ const APPROACH_M: f64 = 30.0;
 const MIN_SPEED_MPS: f64 = 1.0;
 /// Even steps of the path under courses and positions, m.
 const ALONG_STEP_M: f64 = 0.5;
-/// Outside the corner the curvature is expected to be 0 within this share of the plateau (standard deviation).
-const LEVEL_SHARE: f64 = 0.15;
+/// Outside the corner the curvature is expected to be 0 within this share of the plateau (standard deviation): a yaw
+/// rate tells the level by itself, positions need to be told that straights are straight (trial).
+const SEEN_LEVEL_SHARE: f64 = 0.15;
+const SUPPOSED_LEVEL_SHARE: f64 = 0.04;
 /// A yaw rate with fewer samples per second than this cannot place a mark.
 const MIN_YAW_HZ: f64 = 4.0;
 /// What the shape of the steering leaves uncertain, as a share of the rise (standard deviation): no steering is
@@ -104,7 +106,7 @@ fn fitted(
         half: rough.half,
         far: rough.far,
         plateau: rough.plateau,
-        level_sigma: LEVEL_SHARE * rough.plateau,
+        level_sigma: SEEN_LEVEL_SHARE * rough.plateau,
     };
     let rise = fit_rise(&samples, &guess)?;
     let (t_s, full_s) = (time_at(profile, rise.from)?, time_at(profile, rise.to)?);
@@ -325,7 +327,7 @@ fn evidence(
         .collect();
     let driven_m = along.last()?.s - along.first()?.s;
     let wander = measured.noise.wander_m2ps * (to_s - from_s) / driven_m;
-    let level_sigma = LEVEL_SHARE * plateau;
+    let level_sigma = SUPPOSED_LEVEL_SHARE * plateau;
     Some(Evidence { heading, position, along, wander, level_sigma, rise, fall, hold: None })
 }
 

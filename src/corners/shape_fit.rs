@@ -82,7 +82,7 @@ const WANDER_MODES: usize = 5;
 const BREAKS: usize = 4;
 const UNKNOWNS: usize = LINEAR + WANDER_MODES + BREAKS;
 /// The hold may slope by this share of the plateau (standard deviation).
-const HOLD_SLOPE_SHARE: f64 = 0.2;
+const HOLD_SLOPE_SHARE: f64 = 0.1;
 /// The hold may sag (or swell) half-way by this share of the plateau (standard deviation): two apexes, or a wheel eased.
 const SAG_SHARE: f64 = 0.10;
 /// Smoothing makes the dip between two apexes shallower, by an unknown share of it (standard deviation).

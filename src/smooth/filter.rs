@@ -1,7 +1,8 @@
 //! Forward filter and backward smoother over one piece of the log.
 
 use crate::geom::Point;
-use crate::session::PathState;
+use crate::session::{Channel, PathState};
+use crate::smooth::liveliness::liveliness;
 use crate::smooth::measure::{Piece, Step};
 use crate::smooth::noise::Noise;
 use crate::smooth::state::{
@@ -29,31 +30,52 @@ struct Forward {
 /// Smooths one piece and gives the states of its core (its overlap with neighbours only steadies the ends).
 pub(super) fn smooth_piece(piece: &Piece<'_>, noise: &Noise) -> Vec<PathState> {
     let Some(first) = first_belief(piece.steps, noise) else { return Vec::new() };
-    let mut forward: Vec<Forward> = Vec::with_capacity(piece.steps.len());
-    run_forward(piece.steps, first, noise, |predicted, filtered, transition| {
+    let evenly = smooth_both_ways(piece.steps, first.clone(), noise, &[]);
+    let liveliness = liveliness(&accelerations(piece.steps, &evenly), noise.jerk);
+    let smoothed = smooth_both_ways(piece.steps, first, noise, &liveliness);
+    (piece.core.clone()).map(|index| to_state(piece.steps[index].t_s, &smoothed[index])).collect()
+}
+
+/// `liveliness` scales the jerk's density step by step; where it has no value the density is as estimated.
+fn smooth_both_ways(steps: &[Step], first: Belief, noise: &Noise, liveliness: &[f64]) -> Vec<Belief> {
+    let mut forward: Vec<Forward> = Vec::with_capacity(steps.len());
+    run_forward(steps, first, noise, liveliness, |predicted, filtered, transition| {
         forward.push(Forward { predicted, filtered, transition });
     });
-    let smoothed = run_backward(&forward);
-    (piece.core.clone()).map(|index| to_state(piece.steps[index].t_s, &smoothed[index])).collect()
+    run_backward(&forward)
+}
+
+fn accelerations(steps: &[Step], smoothed: &[Belief]) -> Channel {
+    Channel {
+        t_s: steps.iter().map(|it| it.t_s).collect(),
+        value: smoothed.iter().map(|it| it.mean[ACCELERATION]).collect(),
+    }
 }
 
 /// Log likelihood of the innovations over some steps: what the noise is judged by.
 pub(super) fn log_likelihood(steps: &[Step], noise: &Noise) -> f64 {
     match first_belief(steps, noise) {
-        Some(first) => run_forward(steps, first, noise, |_, _, _| ()),
+        Some(first) => run_forward(steps, first, noise, &[], |_, _, _| ()),
         None => f64::NEG_INFINITY,
     }
 }
 
-fn run_forward(steps: &[Step], first: Belief, noise: &Noise, mut keep: impl FnMut(Belief, Belief, Matrix)) -> f64 {
+fn run_forward(
+    steps: &[Step],
+    first: Belief,
+    noise: &Noise,
+    liveliness: &[f64],
+    mut keep: impl FnMut(Belief, Belief, Matrix),
+) -> f64 {
     let mut belief = first;
     let mut last_t_s = steps[0].t_s;
     let mut lost = 0;
     let mut total = 0.0;
-    for step in steps {
+    for (index, step) in steps.iter().enumerate() {
         let dt_s = step.t_s - last_t_s;
+        let now = noise.with_jerk_density_times(liveliness.get(index).copied().unwrap_or(1.0));
         let (predicted, transition) =
-            if dt_s > 0.0 { predict(&belief, dt_s, noise) } else { (belief.clone(), Matrix::identity()) };
+            if dt_s > 0.0 { predict(&belief, dt_s, &now) } else { (belief.clone(), Matrix::identity()) };
         belief = predicted.clone();
         total += take_in(&mut belief, step, noise, &mut lost);
         if belief.mean[SPEED] < -BACKWARDS_MPS {

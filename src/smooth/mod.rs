@@ -4,6 +4,7 @@
 
 mod filter;
 pub mod linear;
+mod liveliness;
 mod measure;
 mod noise;
 mod settle;

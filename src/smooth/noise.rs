@@ -49,6 +49,11 @@ impl Noise {
             wander_m2ps: USUAL_WANDER_M2PS,
         }
     }
+
+    /// The same with more or less white jerk.
+    pub(super) fn with_jerk_density_times(&self, factor: f64) -> Self {
+        Self { jerk: self.jerk * factor.sqrt(), ..*self }
+    }
 }
 
 /// Third differences of white noise have 1 + 9 + 9 + 1 = 20 times its variance.
