@@ -58,6 +58,11 @@ fn the_tag_set_is_reached_by_keys_and_changes_the_book() {
     check("tag_set");
 }
 
+#[test]
+fn trackside_footage_is_pinned_and_shows_the_moment_of_the_onboard_picture() {
+    check("trackside");
+}
+
 /// Runs a check of `window/checks.py` in a folder and a session bus of its own.
 fn check(name: &str) {
     if let Some(missing) = missing_tool() {
@@ -68,6 +73,9 @@ fn check(name: &str) {
     let _turn = ONE_AT_A_TIME.lock().unwrap_or_else(PoisonError::into_inner);
     let folder = tempfile::tempdir().unwrap();
     put_in_books(folder.path());
+    if name == "trackside" {
+        film_from_the_kerb(folder.path());
+    }
     let pictures = home().join("target/window").join(name);
     fs::create_dir_all(&pictures).unwrap();
     let output = Command::new("dbus-run-session")
@@ -123,6 +131,19 @@ fn put_in_books(folder: &Path) {
         assert_ne!(text, book);
         fs::write(folder.join(name).with_extension("cornerbook"), text).unwrap();
     }
+}
+
+/// Footage of the first pass and the lap after it, whose frames keep the codes of the onboard footage.
+fn film_from_the_kerb(folder: &Path) {
+    let passes: serde_json::Value = serde_json::from_slice(&fs::read(folder.join("passes.json")).unwrap()).unwrap();
+    let truth: serde_json::Value = serde_json::from_slice(&fs::read(folder.join("truth.json")).unwrap()).unwrap();
+    let begin_s = truth["footage"][0]["log_t_s_at_zero"].as_f64().unwrap();
+    let turn_in_s = |it: &serde_json::Value| it["turn_in"]["t_s"].as_f64();
+    let seen = passes["passes"].as_array().unwrap().iter().filter(|it| turn_in_s(it).is_some_and(|at| at >= begin_s));
+    let first = seen.min_by(|a, b| turn_in_s(a).unwrap().total_cmp(&turn_in_s(b).unwrap())).unwrap();
+    let (lap, corner) = (first["lap"].to_string(), first["corner"].to_string());
+    let pass = ["--lap", &lap, "--corner", &corner, "--lead", "1.5", "--tail", "55", "--hold", "0"];
+    cornerbook(folder, &[["clip", "sample.cornerbook"].as_slice(), &pass, &["--out", "kerb.mp4"]].concat());
 }
 
 /// Runs the command line; its result.

@@ -14,6 +14,16 @@ pub enum KnownPlace {
     ExitGate(u32),
 }
 
+impl KnownPlace {
+    /// The number of the corner that it belongs to.
+    pub fn corner(self) -> Option<u32> {
+        match self {
+            Self::StartFinish => None,
+            Self::EntryGate(corner) | Self::Mark(corner, _) | Self::ExitGate(corner) => Some(corner),
+        }
+    }
+}
+
 /// When one lap passes a known place.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct KnownMoment {

@@ -53,6 +53,11 @@ pub fn trackside_elsewhere(name: &str, runs_s: (f64, f64)) -> String {
     )
 }
 
+/// Why trackside footage shows nothing at all: its file is gone.
+pub fn trackside_missing(name: &str) -> String {
+    format!("{} is not in its place, nor beside the book.", one_line(name))
+}
+
 /// "0:04.200 is lap 2, T3 apex · off by +0.4 frames": one pin. `place`: the known place that it is at, with its lap;
 /// any other moment is told by its log time.
 pub fn trackside_pin(at_s: f64, place: Option<(u32, &str)>, log_t_s: f64, off_frames: Option<f64>) -> String {
