@@ -88,8 +88,9 @@ def walk(node):
 
 
 def window_of(node):
-    while role_of(node) not in ("frame", "dialog"):
-        node = node.get_parent()
+    """The window that a node is in: what hangs on the application itself."""
+    while (above := node.get_parent()) is not None and role_of(above) != "application":
+        node = above
     return node
 
 

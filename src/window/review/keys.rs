@@ -148,6 +148,7 @@ impl ReviewPage {
 
     fn carry_out(&self, deed: Deed) {
         match deed {
+            Deed::Step(by) if self.is_trackside_stepped() => self.step_trackside(by),
             Deed::Step(by) => self.step(by),
             Deed::Jump(stop, way) => self.jump(stop, way),
             Deed::PlayOrPause => self.play_or_pause(),

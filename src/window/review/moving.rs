@@ -30,12 +30,8 @@ impl ReviewPage {
         self.go_to(|review| Some(review.timeline.at(t_s)));
     }
 
-    /// Steps so many frames: the trackside footage while that is moved by itself.
     pub(super) fn step(&self, by: i64) {
         self.pause();
-        if self.is_trackside_stepped() {
-            return self.step_trackside(by);
-        }
         self.go_to(|review| review.timeline.step(review.position, by));
     }
 

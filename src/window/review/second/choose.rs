@@ -39,9 +39,10 @@ impl Chooser {
         let pin = gtk::Button::builder().label("Pin…").visible(false).build();
         pin.set_tooltip_text(Some("Move the trackside footage by itself and pin it to a known place (F4)"));
         let chosen = gtk::Label::builder().ellipsize(gtk::pango::EllipsizeMode::Middle).max_width_chars(18).build();
-        let menu = gtk::MenuButton::builder().child(&chosen).direction(gtk::ArrowType::Up).build();
+        let menu =
+            gtk::MenuButton::builder().child(&chosen).always_show_arrow(true).direction(gtk::ArrowType::Up).build();
         menu.set_tooltip_text(Some("What is beside the first picture"));
-        let root = gtk::Box::builder().spacing(4).valign(gtk::Align::Center).build();
+        let root = gtk::Box::builder().spacing(4).margin_end(8).valign(gtk::Align::Center).build();
         for widget in [laps.upcast_ref::<gtk::Widget>(), find.upcast_ref(), pin.upcast_ref(), menu.upcast_ref()] {
             widget.add_css_class("flat");
             root.append(widget);

@@ -38,7 +38,6 @@ pub(super) struct PinBar {
     back: gtk::Button,
     on: gtk::Button,
     along: gtk::Scale,
-    time: gtk::Label,
     done: gtk::Button,
     laps: gtk::DropDown,
     places: gtk::DropDown,
@@ -68,7 +67,6 @@ impl PinBar {
         along.set_hexpand(true);
         along.set_width_request(160);
         named(&along, "Place in the trackside footage");
-        let time = gtk::Label::builder().width_chars(9).xalign(1.0).css_classes(["where"]).build();
         let done = gtk::Button::with_label("In step");
         done.set_tooltip_text(Some("Let the trackside footage follow the first picture again (F4)"));
         let moving = row();
@@ -76,11 +74,12 @@ impl PinBar {
         moving.append(&back);
         moving.append(&on);
         moving.append(&along);
-        moving.append(&time);
         moving.append(&done);
 
-        let laps = gtk::DropDown::builder().build();
-        let places = gtk::DropDown::builder().hexpand(true).build();
+        let laps = gtk::DropDown::builder().tooltip_text("The lap in which it is there").build();
+        named(&laps, "Lap of the place");
+        let places = gtk::DropDown::builder().hexpand(true).tooltip_text("The place that the kart passes").build();
+        named(&places, "Place of the kart");
         let pin = gtk::Button::builder().label("Pin").css_classes(["suggested-action"]).build();
         pin.set_tooltip_text(Some("This frame of the trackside footage shows the kart at this place"));
         let pinning = row();
@@ -101,7 +100,7 @@ impl PinBar {
         root.append(&pinning);
         root.append(&pins_row);
         let (listed, is_filling) = Default::default();
-        Self { root, back, on, along, time, done, laps, places, pin, pins, pins_row, listed, is_filling }
+        Self { root, back, on, along, done, laps, places, pin, pins, pins_row, listed, is_filling }
     }
 
     pub(super) fn root(&self) -> &gtk::Box {
@@ -118,7 +117,6 @@ impl PinBar {
         adjustment.set_page_increment(PAGE_S);
         if let Some(at) = at {
             adjustment.set_value(at.seconds());
-            self.time.set_text(&present::clock_time(at.seconds(), 3));
         }
     }
 
@@ -138,7 +136,7 @@ impl PinBar {
         fill(&self.laps, names, chosen);
         self.is_filling.set(false);
         self.listed.replace(Listed { of: Some(review.analysis.clone()), laps, ..self.listed.take() });
-        name_button_inside(&self.laps, "Lap");
+        name_button_inside(&self.laps, "Lap of the place");
         self.show_places(review);
     }
 
@@ -160,7 +158,7 @@ impl PinBar {
         fill(&self.places, names.into_iter(), same.or(nearest).unwrap_or(0));
         self.places.set_visible(lap.is_some());
         self.listed.borrow_mut().moments = moments;
-        name_button_inside(&self.places, "Place");
+        name_button_inside(&self.places, "Place of the kart");
     }
 
     /// The lap that is chosen; `None` for the first picture's moment.

@@ -90,7 +90,7 @@ impl ReviewPage {
         second.beside.borrow().trackside().filter(|_| is_open).map(|it| it.id)
     }
 
-    /// Whether stepping is the trackside footage's: it is moved by itself, and the first picture has not the focus.
+    /// Whether keys step the trackside footage: it is moved by itself, and the first picture has not the focus.
     pub(in crate::window::review) fn is_trackside_stepped(&self) -> bool {
         self.trackside_frame_alone().is_some()
     }
