@@ -291,6 +291,15 @@ def check_trackside(case):
         review.press("ctrl+Right")
         both()
         desk.picture("in-step")
+        # Another pin, at the place that is nearest now.
+        desk.key("F4")
+        desk.click(desk.expect("push button", "Pin"))
+        two = wait("two pins in the book's file", lambda: (it := case.book()["trackside"][0]["pins"])[1:] and it)
+        assert two[0] == pins[0] and abs(two[1]["log_t_s"] - review.position()["t_s"]) < FRAME_S, two
+        desk.expect("label", "kerb.mp4 · .* · in step by 2 pins")
+        both()
+        desk.key("ctrl+z")
+        desk.expect("label", "kerb.mp4 · .* · in step by 1 pin")
         draw_and_tag_beside(case, desk, review, second)
 
         # The last corner of the last lap was not filmed from there.

@@ -140,9 +140,11 @@ impl PinBar {
         self.show_places(review);
     }
 
-    /// The choices are offered anew the next time.
+    /// The choices are offered anew the next time, the place nearest to the playhead first.
     pub(super) fn forget_choices(&self) {
-        self.listed.borrow_mut().of = None;
+        let mut listed = self.listed.borrow_mut();
+        listed.of = None;
+        listed.moments.clear();
     }
 
     /// Offers the places of the lap that is chosen: the same place as before, else the one nearest to the playhead.
