@@ -116,7 +116,7 @@ fn kind() -> impl Strategy<Value = TagKind> {
 
 fn trackside() -> impl Strategy<Value = Trackside> {
     let pin = (footage_time(), time_s()).prop_map(|(footage, log_t_s)| TracksidePin { footage, log_t_s });
-    (file_ref(), vec(pin, 0..2)).prop_map(|(file, pins)| Trackside { file, pins })
+    (file_ref(), vec(pin, 0..3)).prop_map(|(file, pins)| Trackside { file, pins })
 }
 
 fn point() -> impl Strategy<Value = ReferencePoint> {

@@ -58,6 +58,16 @@ fn the_tag_set_is_reached_by_keys_and_changes_the_book() {
     check("tag_set");
 }
 
+#[test]
+fn trackside_footage_is_pinned_and_shows_the_moment_of_the_onboard_picture() {
+    check("trackside");
+}
+
+#[test]
+fn trackside_footage_that_has_moved_is_found_again() {
+    check("missing_trackside");
+}
+
 /// Runs a check of `window/checks.py` in a folder and a session bus of its own.
 fn check(name: &str) {
     if let Some(missing) = missing_tool() {
@@ -68,6 +78,12 @@ fn check(name: &str) {
     let _turn = ONE_AT_A_TIME.lock().unwrap_or_else(PoisonError::into_inner);
     let folder = tempfile::tempdir().unwrap();
     put_in_books(folder.path());
+    if name.ends_with("trackside") {
+        film_from_the_kerb(folder.path());
+    }
+    if name == "missing_trackside" {
+        make_book(folder.path(), &["--trackside", "kerb.mp4", "--force"]);
+    }
     let pictures = home().join("target/window").join(name);
     fs::create_dir_all(&pictures).unwrap();
     let output = Command::new("dbus-run-session")
@@ -105,10 +121,7 @@ fn put_in_books(folder: &Path) {
     for file in ["driver-a.csv", "driver-a.mp4", "track.geojson", "truth.json"] {
         fs::copy(home().join("sample-data").join(file), folder.join(file)).unwrap();
     }
-    let truth: serde_json::Value = serde_json::from_slice(&fs::read(folder.join("truth.json")).unwrap()).unwrap();
-    let offset = truth["footage"][0]["log_t_s_at_zero"].to_string();
-    let inputs = ["--log", "driver-a.csv", "--track", "track.geojson", "--video", "driver-a.mp4"];
-    cornerbook(folder, &[["new", "sample"].as_slice(), &inputs, &["--offset", &offset]].concat());
+    make_book(folder, &[]);
     let passes = cornerbook(folder, &["passes", "sample.cornerbook", "--format", "json"]);
     fs::write(folder.join("passes.json"), passes).unwrap();
 
@@ -123,6 +136,30 @@ fn put_in_books(folder: &Path) {
         assert_ne!(text, book);
         fs::write(folder.join(name).with_extension("cornerbook"), text).unwrap();
     }
+}
+
+/// Log time of the footage's first moment, s, as JSON has it.
+fn footage_begins_s(folder: &Path) -> serde_json::Value {
+    let truth: serde_json::Value = serde_json::from_slice(&fs::read(folder.join("truth.json")).unwrap()).unwrap();
+    truth["footage"][0]["log_t_s_at_zero"].clone()
+}
+
+fn make_book(folder: &Path, more: &[&str]) {
+    let offset = footage_begins_s(folder).to_string();
+    let inputs = ["--log", "driver-a.csv", "--track", "track.geojson", "--video", "driver-a.mp4"];
+    cornerbook(folder, &[["new", "sample"].as_slice(), &inputs, &["--offset", &offset], more].concat());
+}
+
+/// Footage of the first pass and the lap after it, whose frames keep the codes of the onboard footage.
+fn film_from_the_kerb(folder: &Path) {
+    let passes: serde_json::Value = serde_json::from_slice(&fs::read(folder.join("passes.json")).unwrap()).unwrap();
+    let begin_s = footage_begins_s(folder).as_f64().unwrap();
+    let turn_in_s = |it: &serde_json::Value| it["turn_in"]["t_s"].as_f64();
+    let seen = passes["passes"].as_array().unwrap().iter().filter(|it| turn_in_s(it).is_some_and(|at| at >= begin_s));
+    let first = seen.min_by(|a, b| turn_in_s(a).unwrap().total_cmp(&turn_in_s(b).unwrap())).unwrap();
+    let (lap, corner) = (first["lap"].to_string(), first["corner"].to_string());
+    let pass = ["--lap", &lap, "--corner", &corner, "--lead", "1.5", "--tail", "55", "--hold", "0"];
+    cornerbook(folder, &[["clip", "sample.cornerbook"].as_slice(), &pass, &["--out", "kerb.mp4"]].concat());
 }
 
 /// Runs the command line; its result.

@@ -83,6 +83,27 @@ impl Recording {
 }
 
 impl Trackside {
+    /// Footage that nobody has pinned yet.
+    pub fn unpinned(file: FileRef) -> Self {
+        Self { file, pins: Vec::new() }
+    }
+
+    /// With one pin more, in order of time; another pin on the same frame or the same moment gives way to it.
+    #[must_use]
+    pub fn with_pin(&self, pin: TracksidePin) -> Self {
+        let same = |it: &TracksidePin| it.footage == pin.footage || it.log_t_s.total_cmp(&pin.log_t_s).is_eq();
+        let mut pins: Vec<TracksidePin> = self.pins.iter().copied().filter(|it| !same(it)).collect();
+        pins.insert(pins.partition_point(|it| it.footage < pin.footage), pin);
+        Self { file: self.file.clone(), pins }
+    }
+
+    /// Without the pin at this index, where there is one.
+    #[must_use]
+    pub fn without_pin(&self, index: usize) -> Self {
+        let others = self.pins.iter().enumerate().filter(|it| it.0 != index);
+        Self { file: self.file.clone(), pins: others.map(|it| *it.1).collect() }
+    }
+
     pub(super) fn verify_invariants(&self, footage: Id) -> Result<(), Refused> {
         for (index, pin) in self.pins.iter().enumerate() {
             let what = || format!("pin {} of trackside footage {footage}", index + 1);

@@ -82,6 +82,18 @@ fn tag(on: TagPlace, what: What) -> Tag {
     Tag { on, what, note: None }
 }
 
+#[test]
+fn pins_of_trackside_footage_stay_in_order() {
+    let pin = |footage_s: f64, log_t_s| TracksidePin { footage: VideoTime::from_seconds(footage_s), log_t_s };
+    let pinned = Trackside::unpinned(file("kerb.mp4")).with_pin(pin(5.0, 15.0)).with_pin(pin(1.0, 11.0));
+    assert_eq!(pinned.pins, [pin(1.0, 11.0), pin(5.0, 15.0)]);
+    // A frame, or a moment, that is pinned anew has one pin.
+    assert_eq!(pinned.with_pin(pin(5.0, 15.2)).pins, [pin(1.0, 11.0), pin(5.0, 15.2)]);
+    assert_eq!(pinned.with_pin(pin(5.2, 15.0)).pins, [pin(1.0, 11.0), pin(5.2, 15.0)]);
+    assert_eq!(pinned.without_pin(0).pins, [pin(5.0, 15.0)]);
+    assert_eq!(pinned.without_pin(2), pinned);
+}
+
 /// A new book with one chapter and one file of trackside footage, which has number 10.
 fn reviewed() -> Book {
     let mut book = Book::new(vec![file("run.csv")]);

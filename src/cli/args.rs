@@ -122,6 +122,9 @@ pub(super) struct NewArgs {
     /// The footage; several files in order are chapters of one recording
     #[arg(long, value_name = "FILE", num_args = 1..)]
     pub(super) video: Vec<PathBuf>,
+    /// Footage filmed from beside the track; it is pinned to the log in the window
+    #[arg(long, value_name = "FILE", num_args = 1..)]
+    pub(super) trackside: Vec<PathBuf>,
     #[command(flatten)]
     pub(super) log_args: LogArgs,
     #[command(flatten)]

@@ -3,7 +3,7 @@
 
 use std::path::PathBuf;
 
-use crate::book::{self, Book, Recording, file::refer_to};
+use crate::book::{self, Book, Op, Recording, Trackside, file::refer_to};
 use crate::cli::args::NewArgs;
 use crate::cli::console::{Console, Stop};
 use crate::cli::plan;
@@ -18,7 +18,13 @@ pub(super) fn run(args: &NewArgs, console: &mut Console<'_>, context: &Context) 
     let path = plan::book_name(&args.book);
     files::refuse_existing(&path, plan::overwrite(args.force))?;
     let given = [args.log_args.track.as_deref(), args.log_args.columns.as_deref()];
-    let given = args.log.iter().chain(&args.video).map(PathBuf::as_path).chain(given.into_iter().flatten());
+    let given = args
+        .log
+        .iter()
+        .chain(&args.video)
+        .chain(&args.trackside)
+        .map(PathBuf::as_path)
+        .chain(given.into_iter().flatten());
     files::refuse_input(&path, given)?;
     let samples = load::read_logs(&args.log, args.log_args.columns.as_deref(), context)?;
     console.notes(samples.notes());
@@ -27,7 +33,7 @@ pub(super) fn run(args: &NewArgs, console: &mut Console<'_>, context: &Context) 
         load::read_track(track, &mut notes)?;
         console.notes(&notes);
     }
-    let book = Book {
+    let mut book = Book {
         recording: recording(args, &samples, console, context)?,
         track: args.log_args.track.as_deref().map(refer_to).transpose()?,
         columns: args.log_args.columns.as_deref().map(refer_to).transpose()?,
@@ -37,6 +43,7 @@ pub(super) fn run(args: &NewArgs, console: &mut Console<'_>, context: &Context) 
         ..Book::new(references(&args.log)?)
     };
     book.verify_invariants().map_err(|refused| Stop::Usage(refused.to_string()))?;
+    add_trackside(&mut book, args, console, context)?;
     context.check()?;
     book::file::save(&book, &path, plan::overwrite(args.force))?;
     console.result(&format!("{}\n", present::one_line(&path.display().to_string())))?;
@@ -65,6 +72,17 @@ fn probe_all(args: &NewArgs, console: &mut Console<'_>, context: &Context) -> Re
     let footage = footage::probe_all(&args.video, context)?;
     footage.iter().for_each(|it| console.notes(&it.notes));
     Ok(footage)
+}
+
+/// The trackside footage, each file looked into, and not pinned yet.
+fn add_trackside(book: &mut Book, args: &NewArgs, console: &mut Console<'_>, context: &Context) -> Result<(), Stop> {
+    for footage in footage::probe_all(&args.trackside, context)? {
+        console.notes(&footage.notes);
+        let trackside = Trackside::unpinned(refer_to(&footage.path)?);
+        let added = book.apply(Op::Trackside(book.next_id, Some(trackside)));
+        added.map_err(|refused| Stop::Usage(refused.to_string()))?;
+    }
+    Ok(())
 }
 
 /// A book is made all the same, but footage that is not on the log's clock is of no use until it is.

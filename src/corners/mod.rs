@@ -5,6 +5,7 @@ pub mod by_time;
 mod extremum;
 pub mod figure;
 pub mod find;
+mod known;
 mod marks;
 pub mod passes;
 mod profile;
@@ -15,6 +16,7 @@ mod slip;
 mod timeline;
 mod trips;
 
+pub use crate::corners::known::{KnownMoment, KnownPlace, known_moment_near, known_moments};
 pub use crate::session::MarkKind;
 
 use crate::session::Estimate;

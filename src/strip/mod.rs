@@ -10,6 +10,7 @@ mod place;
 mod plot;
 mod same_place;
 mod trace;
+mod trackside;
 mod view;
 
 pub use beside::{AtPlace, at_place, last_gate};
@@ -21,4 +22,5 @@ pub use place::{Bounds, MapView, nice_length};
 pub use plot::{CornerPlot, PlotLine};
 pub use same_place::same_place_s;
 pub use trace::{AxisKind, Trace, TracePoint};
+pub use trackside::{TracksideClock, trackside_clock};
 pub use view::{Stretch, lanes, mark_limits, nearest_within, ticks};

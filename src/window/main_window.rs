@@ -188,6 +188,7 @@ impl MainWindow {
         on("show-start", &[], Self::leave_book);
         on("undo", &["<Control>z"], |it| it.imp().review_page.undo());
         on("redo", &["<Control><Shift>z"], |it| it.imp().review_page.redo());
+        on("add-trackside", &[], |it| it.imp().review_page.choose_trackside_file());
         on("tag-set", &[], |it| it.imp().review_page.edit_tag_set());
         on("about", &[], Self::show_about);
         on("close", &["<Control>w", "<Control>q"], Self::close);
@@ -245,14 +246,15 @@ impl MainWindow {
         self.accept_drops();
     }
 
-    /// Files dropped anywhere on the window become a book, or open one.
+    /// Files dropped anywhere on the window become a book, or open one; a film alone is added to the book that is open, as
+    /// trackside footage.
     fn accept_drops(&self) {
         let target = gtk::DropTarget::new(gtk::gdk::FileList::static_type(), gtk::gdk::DragAction::COPY);
         let window = self.downgrade();
         target.connect_drop(move |_, value, _, _| {
             let (Some(window), Ok(list)) = (window.upgrade(), value.get::<gtk::gdk::FileList>()) else { return false };
             let paths: Vec<PathBuf> = list.files().iter().filter_map(gio::File::path).collect();
-            window.open_files(&paths);
+            window.take_dropped(&paths);
             !paths.is_empty()
         });
         self.add_controller(target);
@@ -272,8 +274,10 @@ impl MainWindow {
         imp.start_button.set_visible(page == Page::Review);
         imp.undo_button.set_visible(page == Page::Review);
         imp.redo_button.set_visible(page == Page::Review);
-        if let Some(tag_set) = self.lookup_action("tag-set").and_downcast::<gio::SimpleAction>() {
-            tag_set.set_enabled(page == Page::Review);
+        for name in ["add-trackside", "tag-set"] {
+            if let Some(action) = self.lookup_action(name).and_downcast::<gio::SimpleAction>() {
+                action.set_enabled(page == Page::Review);
+            }
         }
     }
 
@@ -317,6 +321,29 @@ impl MainWindow {
     /// Opens a book, or makes one of a log, as the file's content says.
     pub(crate) fn open(&self, path: &Path) {
         self.open_files(&[path.to_owned()]);
+    }
+
+    fn take_dropped(&self, paths: &[PathBuf]) {
+        let [film] = paths else { return self.open_files(paths) };
+        if self.imp().page_before.get() != Page::Review || self.imp().running.borrow().is_some() {
+            return self.open_files(paths);
+        }
+        let (window, path) = (self.downgrade(), film.clone());
+        let looked_at = path.clone();
+        let running = in_background(
+            "dropped file",
+            move |_| load::kind_of(&looked_at).is_ok_and(|it| it == FileKind::Footage),
+            move |is_film| {
+                let Some(window) = window.upgrade() else { return };
+                window.imp().running.replace(None);
+                if is_film {
+                    window.imp().review_page.add_trackside(path);
+                } else {
+                    window.open_files(&[path]);
+                }
+            },
+        );
+        self.imp().running.replace(Some(running));
     }
 
     /// Opens a book, or makes a new one of the files.

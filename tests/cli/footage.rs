@@ -29,6 +29,23 @@ fn a_stamp_in_local_time_finds_its_place() {
     assert!(footage.warnings.iter().any(|it| it.contains("taken as the start of the recording")), "{footage:?}");
 }
 
+#[test]
+fn trackside_footage_goes_into_a_new_book_without_a_pin() {
+    let program = with_log().with_file("notes.txt", "a,b\n1,2\n");
+    film(&program, "kerb.mp4", None);
+    program.run(["new", "stint", "--log", "run.csv", "--trackside", "kerb.mp4"]).is_done();
+    let book = std::fs::read_to_string(program.path("stint.cornerbook")).unwrap();
+    let book: serde_json::Value = serde_json::from_str(&book).unwrap();
+    let trackside = book["trackside"].as_array().unwrap();
+    assert_eq!(
+        (trackside.len(), &trackside[0]["path"], &book["footage"]),
+        (1, &"kerb.mp4".into(), &serde_json::json!([]))
+    );
+    assert_eq!(trackside[0]["pins"], serde_json::json!([]));
+    let refused = program.run(["new", "other", "--log", "run.csv", "--trackside", "notes.txt"]);
+    assert!(refused.is_refused(1).starts_with("error: notes.txt: "), "{refused:?}");
+}
+
 /// A stamp ahead of this machine's clock counts like any other: local time on the very day, or a clock never set.
 #[test]
 fn a_stamp_ahead_of_now_is_read() {

@@ -240,13 +240,7 @@ def check_tag_set(case):
         case.review(desk)
         kinds = case.book()["tag_kinds"]
         desk.key("F10")
-        item = desk.expect("menu item", "Tag set…")
-        for _ in range(12):
-            if has_state(item, Atspi.StateType.FOCUSED):
-                break
-            desk.key("Down")
-            wait("the next item", lambda: any(has_state(it, Atspi.StateType.FOCUSED) for it in desk.all()))
-        desk.key("Return")
+        desk.choose("Tag set…")
         remove = desk.expect("push button", f"Remove {kinds[0]['name']}")
         assert_controls_are_named(desk, at_least=20)
         desk.picture("tag-set")
@@ -256,6 +250,114 @@ def check_tag_set(case):
         wait("the window of the tag set to close", lambda: desk.find("frame", "Tag set") is None)
         desk.key("ctrl+z")
         wait("the kind in the book's file again", lambda: case.book()["tag_kinds"] == kinds)
+
+
+def check_trackside(case):
+    """Trackside footage is added, pinned at a turn-in, and from then on shows the moment of the onboard picture. It is a
+    clip of the onboard footage itself, so that the codes of two frames that belong together are the same."""
+    with case.open("sample.cornerbook") as desk:
+        review = case.review(desk)
+        turn_in_s = min(it for it in case.times_s("turn_in") if it >= review.position()["t_s"])
+        desk.key("F10")
+        desk.choose("Add trackside footage…")
+        choose_in_dialog(desk, "Add", case.path("kerb.mp4"))
+        second = desk.expect("image", "Second picture")
+        desk.expect("label", "kerb.mp4 · .* · not pinned yet")
+        begin = wait("the first frame of the trackside footage", lambda: review.frame_on_show(second))
+        assert_controls_are_named(desk, at_least=20)
+
+        # Unpinned it is stepped by itself, to the frame that is nearest to the turn-in.
+        onboard = review.wait_for_picture()
+        target = round((turn_in_s - case.log_t_s_at_zero) / FRAME_S)
+        assert target > begin, (target, begin)
+        desk.key(*["Right"] * (target - begin))
+        wait(f"frame {target} beside", lambda: review.frame_on_show(second) == target)
+        assert review.wait_for_picture() == onboard, "the first picture stays where it is"
+        desk.picture("pinning")
+        desk.click(desk.expect("push button", "Pin"))
+        pins = wait("the pin in the book's file", lambda: case.book()["trackside"][0]["pins"])
+        assert len(pins) == 1 and abs(pins[0]["log_t_s"] - turn_in_s) < 0.001, pins
+        desk.expect("label", "kerb.mp4 · .* · in step by 1 pin")
+
+        def both():
+            wait("both pictures at one moment", lambda: review.frame_on_show(second) == review.wait_for_picture())
+
+        both()
+        review.step("Right", 30)
+        both()
+        review.step("Left", 45)
+        both()
+        review.press("Page_Down")
+        review.press("ctrl+Right")
+        both()
+        desk.picture("in-step")
+        # Another pin, at the place that is nearest now.
+        desk.key("F4")
+        desk.click(desk.expect("push button", "Pin"))
+        two = wait("two pins in the book's file", lambda: (it := case.book()["trackside"][0]["pins"])[1:] and it)
+        assert two[0] == pins[0] and abs(two[1]["log_t_s"] - review.position()["t_s"]) < FRAME_S, two
+        desk.expect("label", "kerb.mp4 · .* · in step by 2 pins")
+        both()
+        desk.key("ctrl+z")
+        desk.expect("label", "kerb.mp4 · .* · in step by 1 pin")
+        draw_and_tag_beside(case, desk, review, second)
+
+        # The last corner of the last lap was not filmed from there.
+        desk.click(review.strip, 0.97, 0.93)
+        desk.expect("label", "kerb.mp4 was not filming at this moment: .*")
+        desk.picture("elsewhere")
+        desk.key("ctrl+z", "ctrl+z", "ctrl+z")
+        wait("no pin in the book's file", lambda: not case.book()["trackside"][0]["pins"])
+        desk.expect("label", "kerb.mp4 · .* · not pinned yet")
+        desk.key("ctrl+z")
+        wait("no trackside footage in the book's file", lambda: not case.book()["trackside"])
+        wait("another lap beside", lambda: button(desk, "Beside: Another lap"))
+        desk.key("ctrl+shift+z", "ctrl+shift+z")
+        wait("the pin in the book's file again", lambda: case.book()["trackside"][0]["pins"] == pins)
+
+
+def check_missing_trackside(case):
+    """Trackside footage whose file has moved is asked for, and found again."""
+    os.rename(case.path("kerb.mp4"), case.path("moved.mp4"))
+    with case.open("sample.cornerbook") as desk:
+        case.review(desk)
+        desk.key("F2")
+        menu = wait("the choice of what is beside", lambda: button(desk, "Beside: Another lap"))
+        desk.click(menu)
+        desk.choose("kerb.mp4")
+        desk.expect("label", "kerb.mp4 is not in its place, nor beside the book.")
+        assert_controls_are_named(desk, at_least=20)
+        desk.picture("missing")
+        desk.click(desk.expect("push button", "Find the file…"))
+        choose_in_dialog(desk, "This is it", case.path("moved.mp4"))
+        desk.expect("label", "moved.mp4 · .* · not pinned yet")
+        assert case.book()["trackside"][0]["path"] == "moved.mp4", case.book()["trackside"]
+        desk.key("ctrl+z")
+        desk.expect("label", "kerb.mp4 is not in its place, nor beside the book.")
+
+
+def choose_in_dialog(desk, accept, path):
+    """Types a path into the toolkit's own dialog, which says the name of its buttons twice."""
+    desk.expect("push button", f"({accept} ?)+")
+    desk.type(path)
+    desk.key("Return")
+
+
+def draw_and_tag_beside(case, desk, review, second):
+    """The pen draws in the picture that it is put down in; a tag is on the moment, which both pictures show."""
+    desk.key("F3")
+    desk.drag(second, (0.4, 0.5), (0.6, 0.5))
+    drawing = wait("the drawing in the book's file", lambda: case.book()["drawings"])[0]
+    on = drawing["on"]["trackside"]
+    assert on["id"] == case.book()["trackside"][0]["id"], drawing
+    begin = case.book()["trackside"][0]["pins"][0]
+    # Both run at one rate from the pin, which is good to half a frame.
+    away_s = (on["footage_s"] - begin["footage_s"]) - (review.position()["t_s"] - begin["log_t_s"])
+    assert abs(away_s) <= FRAME_S / 2 + 0.001, away_s
+    desk.picture("drawn-beside")
+    desk.key("F3", "1")
+    tag = wait("the tag in the book's file", lambda: case.book()["tags"])[0]
+    assert abs(tag["on"]["frame"]["t_s"] - review.position()["t_s"]) < 0.001, tag
 
 
 def assert_controls_are_named(desk, at_least):

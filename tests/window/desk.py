@@ -88,8 +88,9 @@ def walk(node):
 
 
 def window_of(node):
-    while role_of(node) not in ("frame", "dialog"):
-        node = node.get_parent()
+    """The window that a node is in: what hangs on the application itself."""
+    while (above := node.get_parent()) is not None and role_of(above) != "application":
+        node = above
     return node
 
 
@@ -204,6 +205,33 @@ class Desk:
         left, top, width, height = self.box(node)
         x, y = round(left + along * width), round(top + down * height)
         xdotool("mousemove", str(x), str(y), "click", "1")
+
+    def drag(self, node, from_share, to_share):
+        """Drags inside a node, from and to these shares of its width and height."""
+        left, top, width, height = self.box(node)
+
+        def move(share):
+            xdotool("mousemove", str(round(left + share[0] * width)), str(round(top + share[1] * height)))
+
+        move(from_share)
+        xdotool("mousedown", "1")
+        # A drag begins once the pointer has gone some way.
+        for part in (0.3, 0.6, 1.0):
+            move([a + part * (b - a) for a, b in zip(from_share, to_share)])
+        xdotool("mouseup", "1")
+
+    def type(self, text):
+        xdotool("type", "--delay", "5", text)
+
+    def choose(self, item):
+        """Goes to an item of the menu that is open, by keys, and chooses it."""
+        node = self.expect("(radio )?menu item", item)
+        for _ in range(20):
+            if has_state(node, Atspi.StateType.FOCUSED):
+                break
+            self.key("Down")
+            wait("the next item", lambda: any(has_state(it, Atspi.StateType.FOCUSED) for it in self.all()))
+        self.key("Return")
 
     def picture(self, name):
         """A screenshot under the name, kept; its path."""

@@ -41,9 +41,10 @@ class Review:
         """Number of the frame that the position label speaks of, counted from the first of the footage."""
         return round((self.position()["t_s"] - self.log_t_s_at_zero) / FRAME_S)
 
-    def frame_on_show(self):
-        """Number of the frame that is seen, read from its code; `None` where there is none."""
-        left, top, width, height = self.desk.box(self.picture)
+    def frame_on_show(self, picture=None):
+        """Number of the frame that is seen in a picture, the first unless given, read from its code; `None` where there
+        is none."""
+        left, top, width, height = self.desk.box(picture or self.picture)
         scale = min(width / WIDTH, height / HEIGHT)
         left += round((width - WIDTH * scale) / 2)
         top += round((height - HEIGHT * scale) / 2)

@@ -109,11 +109,13 @@ impl ReviewPage {
 
     pub(super) fn take_in_tags(&self) {
         if let Some(review) = &mut *self.imp().review.borrow_mut() {
+            let book = review.history.book();
             let times_s: Vec<f64> =
-                review.history.book().tags.values().filter_map(|it| tag_time_s(it, &review.analysis)).collect();
+                book.tags.values().filter_map(|it| tag_time_s(it, book, &review.analysis)).collect();
             review.stops.set_tags(times_s.into_iter());
         }
         self.show_tag_menu();
+        self.show_beside_menu();
     }
 
     /// Shows all panels anew where they are.
@@ -203,9 +205,13 @@ impl ReviewPage {
         }
     }
 
-    /// Puts a tag on the frame on show.
+    /// Puts a tag on the frame on show. Trackside footage that is moved by itself has moments of its own.
     pub(super) fn tag_frame(&self, what: What) {
-        self.tag(what, |review| Some(TagPlace::Frame { t_s: review.playhead().from_s }));
+        let alone = self.trackside_frame_alone();
+        self.tag(what, |review| {
+            let of_session = TagPlace::Frame { t_s: review.playhead().from_s };
+            Some(alone.map_or(of_session, |(footage, at)| TagPlace::Trackside { footage, at }))
+        });
     }
 
     /// Puts a tag on the pass at the playhead.
@@ -269,11 +275,16 @@ impl ReviewPage {
         keys.into_iter().find(|(key, _)| key.level() == 0).and_then(|(_, key)| key.to_unicode())
     }
 
-    /// Goes to a tag by its number.
+    /// Goes to a tag by its number; one on trackside footage is shown there.
     pub(super) fn go_to_tag(&self, tag: u64) {
+        let Ok(id) = u32::try_from(tag).map(Id) else { return };
+        let on = self.imp().review.borrow().as_ref().and_then(|it| Some(it.history.book().tags.get(&id)?.on));
+        if let Some(TagPlace::Trackside { footage, at }) = on {
+            return self.show_trackside_frame(footage, at);
+        }
         self.go_to(|review| {
-            let id = Id(u32::try_from(tag).ok()?);
-            let t_s = tag_time_s(review.history.book().tags.get(&id)?, &review.analysis)?;
+            let book = review.history.book();
+            let t_s = tag_time_s(book.tags.get(&id)?, book, &review.analysis)?;
             Some(review.timeline.at(t_s))
         });
         self.begin_playing_anew();

@@ -30,6 +30,8 @@ pub(super) enum Deed {
     TwoPictures,
     /// Takes the pen, or lays it down.
     Draw,
+    /// Moves trackside footage by itself to pin it, or lets it follow again.
+    Pin,
 }
 
 /// The deed of a key with its modifiers; `None` where it has none here.
@@ -72,6 +74,7 @@ pub(super) fn deed(key: Key, modifiers: ModifierType) -> Option<Deed> {
         Key::_0 | Key::KP_0 => Some(Deed::Fit),
         Key::F2 if held.is_empty() => Some(Deed::TwoPictures),
         Key::F3 if held.is_empty() => Some(Deed::Draw),
+        Key::F4 if held.is_empty() => Some(Deed::Pin),
         _ => None,
     }
 }
@@ -145,6 +148,7 @@ impl ReviewPage {
 
     fn carry_out(&self, deed: Deed) {
         match deed {
+            Deed::Step(by) if self.is_trackside_stepped() => self.step_trackside(by),
             Deed::Step(by) => self.step(by),
             Deed::Jump(stop, way) => self.jump(stop, way),
             Deed::PlayOrPause => self.play_or_pause(),
@@ -158,6 +162,7 @@ impl ReviewPage {
             Deed::RateExit(exit) => self.rate_exit(exit),
             Deed::TwoPictures => self.toggle_second(),
             Deed::Draw => self.toggle_drawing(),
+            Deed::Pin => self.toggle_pinning(),
         }
     }
 }

@@ -393,6 +393,7 @@ impl ReviewPage {
         on("zoom-in", |it| it.imp().picture.zoom_in());
         on("zoom-out", |it| it.imp().picture.zoom_out());
         on("zoom-fit", |it| it.imp().picture.fit());
+        self.add_beside_actions(&group);
         self.insert_action_group("review", Some(&group));
         self.imp().actions.set(group).expect("made once");
     }

@@ -137,7 +137,7 @@ impl Panels {
 fn strip_tags(book: &Book, analysis: &Analysis) -> Vec<StripTag> {
     let strip_tag = |(id, tag): (&Id, &Tag)| {
         let (name, colour) = tag_look(book, tag);
-        let t_s = tag_time_s(tag, analysis)?;
+        let t_s = tag_time_s(tag, book, analysis)?;
         Some(StripTag { id: u64::from(id.0), t_s, name, colour: colour.to_hex() })
     };
     book.tags.iter().filter_map(strip_tag).collect()

@@ -131,8 +131,9 @@ impl ReviewPage {
     }
 
     fn go_to_frame(&self, frame: FrameRef) {
-        let FootageRef::Chapter(chapter) = frame.footage else {
-            return self.tell("this point was circled in trackside footage, which is not on show here");
+        let chapter = match frame.footage {
+            FootageRef::Chapter(chapter) => chapter,
+            FootageRef::Trackside(footage) => return self.show_trackside_frame(footage, frame.at),
         };
         self.go_to(|review| {
             let is_there = chapter < review.footage.chapters.len();

@@ -3,7 +3,7 @@
 use std::sync::Arc;
 
 use crate::media::{FootagePlace, FrameIndex};
-use crate::session::{SessionTime, VideoTime};
+use crate::session::{ClockMap, SessionTime, VideoTime};
 use crate::window::loading::Chapter;
 use crate::window::navigate::Playhead;
 
@@ -40,6 +40,11 @@ impl Timeline {
         self.index = Some(index);
     }
 
+    /// Puts the one file that this is a timeline of on the log's clock, or takes it off.
+    pub(super) fn set_clock(&mut self, clock: Option<ClockMap>) {
+        self.chapters.iter_mut().for_each(|it| it.clock = clock);
+    }
+
     pub(super) fn has_footage(&self) -> bool {
         !self.chapters.is_empty()
     }
@@ -48,6 +53,32 @@ impl Timeline {
     pub(super) fn at(&self, t_s: f64) -> Position {
         let t_s = if t_s.is_finite() { t_s.clamp(self.first_s(), self.last_s()) } else { 0.0 };
         self.place_at(t_s).map_or(Position::Log { t_s }, |place| self.on_frame(place))
+    }
+
+    /// The frame that begins nearest to a log time, s: two cameras have their frames at moments of their own. `None`
+    /// where there is no footage.
+    pub(super) fn nearest(&self, t_s: f64) -> Option<Position> {
+        let place = self.place_at(t_s)?;
+        let on_show = self.on_frame(place);
+        let Position::Frame { place: FootagePlace { at: begins, .. }, until } = on_show else { return None };
+        let is_next_nearer = until.0 - place.at.0 < place.at.0 - begins.0;
+        Some(if is_next_nearer { self.step_in_footage(on_show, 1) } else { on_show })
+    }
+
+    /// How long the frame on show at a place is shown, s; `None` until the frames are known.
+    pub(super) fn frame_s(&self, place: FootagePlace) -> Option<f64> {
+        let index = self.index.as_ref()?;
+        let number = index.on_show(place)?;
+        let frame_s = index.until(number)?.seconds() - index.place(number)?.at.seconds();
+        (frame_s > 0.0).then_some(frame_s)
+    }
+
+    /// So many frames on in the footage, whatever the log says; the first or the last where there are not so many.
+    pub(super) fn step_in_footage(&self, from: Position, by: i64) -> Position {
+        match (from, &self.index) {
+            (Position::Frame { place, .. }, Some(index)) => self.on_frame(index.step(place, by)),
+            _ => from,
+        }
     }
 
     /// The position on the frame on show at a place of the footage.
@@ -142,6 +173,22 @@ mod tests {
         assert_eq!(timeline.at(-50.0), Position::Log { t_s: 0.0 });
         assert_eq!(timeline.at(99.0), Position::Log { t_s: 60.0 });
         assert_eq!(timeline.at(f64::NAN), Position::Log { t_s: 0.0 });
+    }
+
+    #[test]
+    fn only_footage_of_the_moment_is_near() {
+        let mut timeline = timeline();
+        let at_s = |position: Option<Position>| match position {
+            Some(Position::Frame { place, .. }) => Some(place.at.0 / 1_000_000),
+            _ => None,
+        };
+        assert_eq!(at_s(timeline.nearest(7.0)), Some(2000));
+        assert_eq!(at_s(timeline.nearest(17.0)), None);
+        assert_eq!(at_s(timeline.nearest(99.0)), None);
+        timeline.set_clock(Some(ClockMap { log_t_s_at_zero: 90.0, rate_ppm: 0.0 }));
+        assert_eq!(at_s(timeline.nearest(99.0)), Some(9000));
+        timeline.set_clock(None);
+        assert_eq!(at_s(timeline.nearest(7.0)), None);
     }
 
     #[test]

@@ -5,6 +5,8 @@ use crate::analysis::Analysis;
 use crate::book::{Book, Colour, Id, Tag, TagPlace, What};
 use crate::corners::Pass;
 use crate::present;
+use crate::session::VideoTime;
+use crate::strip::trackside_clock;
 
 /// For tags without a kind of their own: a grey that shows on light and on dark ground.
 const PLAIN: Colour = Colour::hex(0x80_8a94);
@@ -16,7 +18,7 @@ pub(super) struct TagItem {
     pub(super) tag: Tag,
     pub(super) name: String,
     pub(super) colour: Colour,
-    /// Log time, s; `None` for a tag on a pass that the analysis does not have, or on trackside footage.
+    /// Log time, s; `None` for a tag on a pass that the analysis does not have, or on trackside footage without a pin.
     pub(super) t_s: Option<f64>,
     /// The pass that it is on, or that its moment is in.
     pub(super) lap: Option<u32>,
@@ -47,11 +49,12 @@ pub(super) fn tag_items(book: &Book, analysis: &Analysis) -> Vec<TagItem> {
 
 fn item(book: &Book, analysis: &Analysis, id: Id, tag: &Tag) -> TagItem {
     let (name, colour) = tag_look(book, tag);
-    let t_s = tag_time_s(tag, analysis);
+    let t_s = tag_time_s(tag, book, analysis);
     let (lap, corner) = match tag.on {
         TagPlace::Pass { lap, corner } => (Some(lap), Some(corner)),
-        TagPlace::Frame { t_s } => lap_and_corner_at(analysis, t_s),
-        TagPlace::Trackside { .. } => (None, None),
+        TagPlace::Frame { .. } | TagPlace::Trackside { .. } => {
+            t_s.map_or((None, None), |it| lap_and_corner_at(analysis, it))
+        }
     };
     let belongs_to = t_s.and_then(|it| pass_of(analysis, it, lap?));
     let place = place_words(analysis, tag.on, lap, corner);
@@ -86,9 +89,9 @@ fn place_words(analysis: &Analysis, on: TagPlace, lap: Option<u32>, corner: Opti
     parts.into_iter().flatten().collect::<Vec<_>>().join(" · ")
 }
 
-/// Log time of a tag, s; one on a pass lies on its apex, or half-way through it. `None` for a pass that the analysis
-/// does not have, and for trackside footage.
-pub(crate) fn tag_time_s(tag: &Tag, analysis: &Analysis) -> Option<f64> {
+/// Log time of a tag, s; one on a pass lies on its apex, or half-way through it; one on trackside footage where its pins
+/// say. `None` for a pass that the analysis does not have, and for trackside footage without a pin.
+pub(crate) fn tag_time_s(tag: &Tag, book: &Book, analysis: &Analysis) -> Option<f64> {
     match tag.on {
         TagPlace::Frame { t_s } => Some(t_s),
         TagPlace::Pass { lap, corner } => {
@@ -96,8 +99,13 @@ pub(crate) fn tag_time_s(tag: &Tag, analysis: &Analysis) -> Option<f64> {
             let (begin_s, finish_s) = pass.times_s()?;
             Some(pass.apex.map_or((begin_s + finish_s) / 2.0, |it| it.mark.t_s.value))
         }
-        TagPlace::Trackside { .. } => None,
+        TagPlace::Trackside { footage, at } => trackside_time_s(book, footage, at),
     }
+}
+
+fn trackside_time_s(book: &Book, footage: Id, at: VideoTime) -> Option<f64> {
+    let clock = trackside_clock(&book.trackside.get(&footage)?.pins)?;
+    Some(clock.map.to_log(at).0)
 }
 
 /// A tag's name and colour.
@@ -161,7 +169,7 @@ pub(super) fn empty_words(book: &Book) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::book::{Exit, FileRef, Op};
+    use crate::book::{Exit, FileRef, Op, Trackside, TracksidePin};
     use crate::corners::Direction;
     use crate::track::{Lap, LapKind};
 
@@ -246,6 +254,22 @@ mod tests {
         }
         assert_eq!(turned(ON_PASS, What::Note).map(|it| it.on), Some(TagPlace::Frame { t_s: 12.0 }));
         assert_eq!(turned(ON_PASS, What::Exit(Exit::Good)), None);
+    }
+
+    #[test]
+    fn a_tag_on_trackside_footage_lies_where_the_pins_say() {
+        let mut book = book(&[]);
+        let file = FileRef { path: "kerb.mp4".into(), length_bytes: 1 };
+        let (id, unpinned) = (book.next_id, Trackside::unpinned(file));
+        book.apply(Op::Trackside(id, Some(unpinned.clone()))).unwrap();
+        let on = TagPlace::Trackside { footage: id, at: VideoTime::from_seconds(3.0) };
+        book.apply(Op::Tag(book.next_id, Some(Tag { on, what: What::Note, note: Some("x".to_owned()) }))).unwrap();
+        let place = |book: &Book| tag_items(book, &analysis())[0].place.clone();
+        assert_eq!(place(&book), "trackside 0:03.000");
+        let pin = TracksidePin { footage: VideoTime(0), log_t_s: 10.0 };
+        book.apply(Op::Trackside(id, Some(unpinned.with_pin(pin)))).unwrap();
+        assert_eq!(place(&book), "Lap 1 · corner 4 · trackside 0:03.000");
+        assert!((tag_items(&book, &analysis())[0].t_s.unwrap() - 13.0).abs() < 1e-9);
     }
 
     #[test]

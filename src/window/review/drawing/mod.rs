@@ -1,4 +1,5 @@
-//! Drawing on the frame: the row of tools, and strokes of the pen that become one change of the book each.
+//! Drawing on the frame: the row of tools, and strokes of the pen that become one change of the book each. The pen draws
+//! in whichever picture it is put down.
 
 mod bar;
 mod shown;
@@ -10,22 +11,35 @@ use gtk::prelude::*;
 use gtk::subclass::prelude::*;
 use gtk4 as gtk;
 
-use crate::book::{Circled, Drawing, FrameRef, Op, ReferencePoint, Shape, Share};
-use crate::window::picture::PenEvent;
+use crate::book::{Circled, Drawing, FrameRef, Id, Op, ReferencePoint, Shape, Share};
+use crate::window::picture::{PenEvent, Picture};
+use crate::window::review::ReviewPage;
 pub(super) use crate::window::review::drawing::bar::DrawingBar;
 pub(super) use crate::window::review::drawing::shown::drawn_at;
 use crate::window::review::drawing::shown::{Drawn, LINE_WIDTH, TEXT_SIZE, named_circle};
 use crate::window::review::drawing::strokes::{Stroke, Tool, distance};
-use crate::window::review::{Review, ReviewPage};
+use crate::window::review::second::SecondPicture;
+use crate::window::review::timeline::Position;
 
 /// The eraser reaches this far, as a share of the picture's height.
 const ERASER_REACH: f64 = 0.08;
+
+/// Why nothing can be drawn.
+pub(super) const NO_FRAME: &str = "there is no frame here to draw on; go where there is footage";
+
+/// Which of the two pictures.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Pane {
+    First,
+    Second,
+}
 
 /// What is being drawn and is not in the book yet.
 #[derive(Debug, Clone)]
 struct Draft {
     tool: Tool,
     stroke: Stroke,
+    pane: Pane,
     on: FrameRef,
 }
 
@@ -49,12 +63,14 @@ impl ReviewPage {
         imp.drawing_bar.set(bar).expect("the page is made once");
         let taken = with_page(Self::take_or_lay_down_pen);
         imp.draw_toggle.connect_toggled(move |_| taken());
-        let page = self.downgrade();
-        imp.picture.connect_pen(move |event| {
-            if let Some(page) = page.upgrade() {
-                page.follow_pen(event);
-            }
-        });
+        for pane in [Pane::First, Pane::Second] {
+            let page = self.downgrade();
+            self.pane(pane).connect_pen(move |event| {
+                if let Some(page) = page.upgrade() {
+                    page.follow_pen(pane, event);
+                }
+            });
+        }
         self.add_drawing_keys();
     }
 
@@ -80,6 +96,31 @@ impl ReviewPage {
         self.imp().drawing_bar.get().expect("made where the page is made")
     }
 
+    fn pane(&self, pane: Pane) -> &Picture {
+        match (pane, self.imp().second.get()) {
+            (Pane::Second, Some(second)) => second.picture(),
+            _ => &self.imp().picture,
+        }
+    }
+
+    /// The picture that has the focus, else the first.
+    fn focused_pane(&self) -> Pane {
+        if self.pane(Pane::Second).has_focus() { Pane::Second } else { Pane::First }
+    }
+
+    /// What a picture shows of this book, and of which of its trackside footage; or why nothing can be drawn there.
+    fn place_in(&self, pane: Pane) -> Result<(Position, Option<Id>), &'static str> {
+        match pane {
+            Pane::First => self.imp().review.borrow().as_ref().map(|it| (it.position, None)).ok_or(NO_FRAME),
+            Pane::Second => self.imp().second.get().map_or(Err(NO_FRAME), SecondPicture::place),
+        }
+    }
+
+    fn frame_in(&self, pane: Pane) -> Result<FrameRef, &'static str> {
+        let (position, trackside) = self.place_in(pane)?;
+        position.frame(trackside).ok_or(NO_FRAME)
+    }
+
     pub(super) fn toggle_drawing(&self) {
         let toggle = &self.imp().draw_toggle;
         toggle.set_active(!toggle.is_active());
@@ -91,12 +132,13 @@ impl ReviewPage {
         self.break_off();
         self.bar().root().set_visible(is_taken);
         imp.picture.take_pen(is_taken);
-        imp.picture.grab_focus();
+        self.pane(Pane::Second).take_pen(is_taken);
+        self.pane(self.focused_pane()).grab_focus();
     }
 
-    fn follow_pen(&self, event: PenEvent) {
+    fn follow_pen(&self, pane: Pane, event: PenEvent) {
         match event {
-            PenEvent::Down(at) => self.begin_stroke(at),
+            PenEvent::Down(at) => self.begin_stroke(pane, at),
             PenEvent::Moved(to) => self.bar().change_draft(|it| it.stroke.go_on(to)),
             PenEvent::Up => return self.end_stroke(),
             PenEvent::Broken => return self.break_off(),
@@ -104,19 +146,17 @@ impl ReviewPage {
         self.show_draft();
     }
 
-    fn begin_stroke(&self, at: Share) {
+    fn begin_stroke(&self, pane: Pane, at: Share) {
         self.break_off();
         self.pause();
         let tool = self.bar().tool();
-        if tool == Tool::Eraser {
-            return self.erase_at(at);
-        }
-        match self.imp().review.borrow().as_ref().and_then(Review::frame) {
-            Some(on) => {
-                let stroke = Stroke::new(at, self.imp().picture.aspect());
-                self.bar().set_draft(Some(Draft { tool, stroke, on }));
+        match self.frame_in(pane) {
+            Ok(_) if tool == Tool::Eraser => self.erase_at(pane, at),
+            Ok(on) => {
+                let stroke = Stroke::new(at, self.pane(pane).aspect());
+                self.bar().set_draft(Some(Draft { tool, stroke, pane, on }));
             }
-            None => self.tell("there is no frame here to draw on; go where there is footage"),
+            Err(why) => self.tell(why),
         }
     }
 
@@ -156,9 +196,10 @@ impl ReviewPage {
 
     /// Gives up what is being drawn.
     fn break_off(&self) {
+        let pane = self.bar().draft().map_or(Pane::First, |it| it.pane);
         self.bar().set_draft(None);
         if self.bar().forget_words() {
-            self.imp().picture.grab_focus();
+            self.pane(pane).grab_focus();
         }
         self.show_draft();
     }
@@ -167,8 +208,11 @@ impl ReviewPage {
         let words = self.bar().words();
         // A place for words shows where they will be.
         let words = if words.is_empty() { "…".to_owned() } else { words };
-        let drawings = self.bar().draft().map(|it| self.drawings_of(&it, &words)).unwrap_or_default();
-        self.imp().picture.show_draft(drawings);
+        let draft = self.bar().draft();
+        for pane in [Pane::First, Pane::Second] {
+            let here = draft.as_ref().filter(|it| it.pane == pane);
+            self.pane(pane).show_draft(here.map(|it| self.drawings_of(it, &words)).unwrap_or_default());
+        }
     }
 
     /// What a draft looks like; nothing where it is a click that makes no shape.
@@ -185,22 +229,28 @@ impl ReviewPage {
         shape.map(|shape| Drawing { on: draft.on, stays_s, colour, width: LINE_WIDTH, shape }).into_iter().collect()
     }
 
-    /// Shows the drawings of the frame on show; a draft of another frame is given up.
+    /// Shows the drawings of the first picture's frame; a draft of another frame is given up.
     pub(super) fn show_drawings(&self) {
-        let (drawings, frame) = match &*self.imp().review.borrow() {
-            Some(review) => (drawn_at(review.history.book(), review.position), review.frame()),
+        let drawings = match &*self.imp().review.borrow() {
+            Some(review) => drawn_at(review.history.book(), review.position, None),
             None => return,
         };
-        if self.bar().draft().is_some_and(|it| Some(it.on) != frame) {
-            self.break_off();
-        }
+        self.give_up_draft_of_another_frame();
         self.imp().picture.show_drawings(drawings.into_iter().map(|it| it.1).collect());
     }
 
+    /// Gives up what is being drawn where its picture has moved on.
+    pub(super) fn give_up_draft_of_another_frame(&self) {
+        let Some(draft) = self.imp().drawing_bar.get().and_then(DrawingBar::draft) else { return };
+        if self.frame_in(draft.pane) != Ok(draft.on) {
+            self.break_off();
+        }
+    }
+
     /// Removes what is drawn nearest to a place.
-    fn erase_at(&self, at: Share) {
-        let aspect = self.imp().picture.aspect();
-        let nearest = self.drawn_here().into_iter().rev().map(|(what, it)| (what, distance(at, &it.shape, aspect)));
+    fn erase_at(&self, pane: Pane, at: Share) {
+        let aspect = self.pane(pane).aspect();
+        let nearest = self.drawn_in(pane).into_iter().rev().map(|(what, it)| (what, distance(at, &it.shape, aspect)));
         let nearest = nearest.filter(|it| it.1 <= ERASER_REACH).min_by(|a, b| a.1.total_cmp(&b.1));
         match nearest {
             Some((what, _)) => self.erase(what),
@@ -209,14 +259,17 @@ impl ReviewPage {
     }
 
     fn erase_newest(&self) {
-        match self.drawn_here().last() {
+        match self.drawn_in(self.focused_pane()).last() {
             Some((what, _)) => self.erase(*what),
             None => self.tell("nothing is drawn on this frame"),
         }
     }
 
-    fn drawn_here(&self) -> Vec<(Drawn, Drawing)> {
-        self.imp().review.borrow().as_ref().map(|it| drawn_at(it.history.book(), it.position)).unwrap_or_default()
+    /// What of this book is drawn on the frame on show in a picture.
+    fn drawn_in(&self, pane: Pane) -> Vec<(Drawn, Drawing)> {
+        let review = self.imp().review.borrow();
+        let (Some(review), Ok((position, trackside))) = (&*review, self.place_in(pane)) else { return Vec::new() };
+        drawn_at(review.history.book(), position, trackside)
     }
 
     fn erase(&self, what: Drawn) {

@@ -2,7 +2,6 @@
 
 use crate::book::{Book, Circled, Colour, Drawing, FootageRef, FrameRef, Id, Shape, Share};
 use crate::session::VideoTime;
-use crate::window::review::Review;
 use crate::window::review::timeline::Position;
 
 /// Lines and text of what is drawn, as shares of the picture's height.
@@ -42,22 +41,29 @@ pub(super) fn named_circle(circled: &Circled, name: &str) -> [Drawing; 2] {
     [drawing(Shape::Circle(circle)), drawing(text)]
 }
 
-/// All that is drawn on the frame at a position in a book's own footage, the lowest first.
-pub(in crate::window::review) fn drawn_at(book: &Book, position: Position) -> Vec<(Drawn, Drawing)> {
-    match position {
-        Position::Frame { place, until } => drawn_on(book, FootageRef::Chapter(place.chapter), place.at, until),
-        Position::Log { .. } => Vec::new(),
+/// All that is drawn on the frame at a position in a book's own recording, or in its trackside footage with this number;
+/// the lowest first.
+pub(in crate::window::review) fn drawn_at(
+    book: &Book,
+    position: Position,
+    trackside: Option<Id>,
+) -> Vec<(Drawn, Drawing)> {
+    match (position, position.frame(trackside)) {
+        (Position::Frame { place, until }, Some(frame)) => drawn_on(book, frame.footage, place.at, until),
+        _ => Vec::new(),
     }
 }
 
-impl Review {
-    /// The frame on show; `None` where there is no footage.
-    pub(super) fn frame(&self) -> Option<FrameRef> {
-        match self.position {
-            Position::Frame { place, .. } => {
-                Some(FrameRef { footage: FootageRef::Chapter(place.chapter), at: place.at })
+impl Position {
+    /// The frame at a position in the recording, or in the trackside footage with this number; `None` where there is no
+    /// footage.
+    pub(in crate::window::review) fn frame(self, trackside: Option<Id>) -> Option<FrameRef> {
+        match self {
+            Self::Frame { place, .. } => {
+                let footage = trackside.map_or(FootageRef::Chapter(place.chapter), FootageRef::Trackside);
+                Some(FrameRef { footage, at: place.at })
             }
-            Position::Log { .. } => None,
+            Self::Log { .. } => None,
         }
     }
 }

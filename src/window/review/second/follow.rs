@@ -61,6 +61,13 @@ impl<'a> Other<'a> {
     }
 }
 
+/// The line under the first picture.
+pub(super) fn first_words(review: &Review, unit: SpeedUnit) -> String {
+    let lap = review.track_place().map(|it| it.lap).or(review.subject().lap);
+    let here = at_place(&review.analysis, review.playhead().from_s, None);
+    pass_here(words_of(&present::lap_name(lap), here), unit)
+}
+
 /// Follows the playhead into the other lap.
 pub(super) fn follow(review: &Review, other: Other<'_>, unit: SpeedUnit) -> Followed {
     let here_s = review.playhead().from_s;
@@ -68,7 +75,7 @@ pub(super) fn follow(review: &Review, other: Other<'_>, unit: SpeedUnit) -> Foll
     let first_pass = lap.and_then(|it| last_gate(&review.analysis, it, here_s));
     let first_name = present::lap_name(lap.or(review.subject().lap));
     let first = words_of(&first_name, at_place(&review.analysis, here_s, first_pass));
-    let first_words = pass_here(first, unit);
+    let first_words = first_words(review, unit);
     let (lap, there_s) = match other.place(review, here_s) {
         Ok(found) => found,
         Err(why) => return Followed { why_no_picture: Some(why), first_words, ..Followed::default() },

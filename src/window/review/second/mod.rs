@@ -1,8 +1,13 @@
-//! The second picture: the pass to compare with, beside the first and locked to it by place on the track, never by time.
+//! The second picture, beside the first: another pass, locked to it by place on the track, never by time; or trackside
+//! footage of the same kart, locked by time.
 
+mod adding;
 mod choose;
 mod follow;
 mod guest;
+mod pin_bar;
+mod pinning;
+mod trackside;
 
 use std::cell::RefCell;
 use std::sync::Arc;
@@ -12,13 +17,17 @@ use gtk::subclass::prelude::*;
 use gtk4 as gtk;
 
 use crate::analysis::Analysis;
+use crate::book::{Book, Id};
 use crate::media::{ShownFrame, Viewer, ViewerEvent};
 use crate::window::inbox::Running;
+use crate::window::loading::Chapter;
 use crate::window::picture::Picture;
-use crate::window::review::drawing::drawn_at;
+use crate::window::review::drawing::{NO_FRAME, drawn_at};
 use crate::window::review::second::choose::Chooser;
 use crate::window::review::second::follow::{Followed, Other, follow};
 use crate::window::review::second::guest::Guest;
+use crate::window::review::second::pin_bar::PinBar;
+use crate::window::review::second::trackside::Trackside;
 use crate::window::review::session_overlay::SessionOverlay;
 use crate::window::review::timeline::Position;
 use crate::window::review::viewing::{open_viewer, texture_of};
@@ -33,10 +42,21 @@ pub(super) struct SecondPicture {
     words: gtk::Label,
     chooser: Chooser,
     below: gtk::Box,
+    pin_bar: PinBar,
     open: RefCell<Option<Open>>,
-    /// Another book's session, where one was chosen, and the one that is being read.
-    guest: RefCell<Option<Guest>>,
+    beside: RefCell<Beside>,
+    /// The book or the footage that is being read.
     reading: RefCell<Option<Running>>,
+}
+
+/// What the second picture shows.
+#[derive(Debug, Default)]
+enum Beside {
+    /// Another lap of the same book.
+    #[default]
+    Lap,
+    Guest(Box<Guest>),
+    Trackside(Box<Trackside>),
 }
 
 /// The second picture's own view of the footage.
@@ -46,7 +66,41 @@ struct Open {
     /// What the overlay is of.
     analysis: Arc<Analysis>,
     overlay: SessionOverlay,
-    has_frame: bool,
+    /// Where it is, while there is a frame of that place.
+    position: Option<Position>,
+}
+
+impl Beside {
+    fn guest(&self) -> Option<&Guest> {
+        match self {
+            Self::Guest(guest) => Some(guest),
+            Self::Lap | Self::Trackside(_) => None,
+        }
+    }
+
+    fn trackside(&self) -> Option<&Trackside> {
+        match self {
+            Self::Trackside(trackside) => Some(trackside),
+            Self::Lap | Self::Guest(_) => None,
+        }
+    }
+
+    fn chapters<'a>(&'a self, review: &'a Review) -> &'a [Chapter] {
+        match self {
+            Self::Lap => &review.footage.chapters,
+            Self::Guest(guest) => &guest.footage.chapters,
+            Self::Trackside(trackside) => trackside.chapter().map_or(&[], std::slice::from_ref),
+        }
+    }
+
+    fn analysis<'a>(&'a self, review: &'a Review) -> &'a Arc<Analysis> {
+        self.guest().map_or(&review.analysis, |it| &it.analysis)
+    }
+
+    /// The book whose drawings are on its frames.
+    fn book<'a>(&'a self, review: &'a Review) -> &'a Book {
+        self.guest().map_or(review.history.book(), |it| &it.book)
+    }
 }
 
 impl SecondPicture {
@@ -81,12 +135,23 @@ impl SecondPicture {
         below.append(&words);
         below.append(chooser.widget());
         root.append(&below);
-        let (open, guest, reading) = Default::default();
-        Self { root, picture, no_picture, words, chooser, below, open, guest, reading }
+        let (open, beside, reading) = Default::default();
+        Self { root, picture, no_picture, words, chooser, below, pin_bar: PinBar::new(), open, beside, reading }
     }
 
     pub(super) fn picture(&self) -> &Picture {
         &self.picture
+    }
+
+    /// What is on show of the review's own book, and of which of its trackside footage. `Err`: why there is nothing to
+    /// draw on.
+    pub(super) fn place(&self) -> Result<(Position, Option<Id>), &'static str> {
+        let beside = self.beside.borrow();
+        if beside.guest().is_some() {
+            return Err("this footage is another book's; open that one to draw on it");
+        }
+        let position = self.open.borrow().as_ref().and_then(|it| it.position);
+        position.map(|it| (it, beside.trackside().map(|it| it.id))).ok_or(NO_FRAME)
     }
 
     /// The lap that is followed.
@@ -124,7 +189,9 @@ impl ReviewPage {
                 page.ask_for_second_size();
             }
         });
+        self.imp().stage.insert_child_after(second.pin_bar.root(), Some(&*self.imp().pictures));
         self.connect_chooser(&second.chooser);
+        self.connect_pin_bar(&second.pin_bar);
         self.imp().second.set(second).expect("the page is made once");
         let page = self.downgrade();
         self.imp().second_toggle.connect_toggled(move |_| {
@@ -155,6 +222,7 @@ impl ReviewPage {
         let imp = self.imp();
         let is_shown = imp.second_toggle.is_active();
         let second = self.second();
+        second.pin_bar.root().set_visible(false);
         second.root.set_visible(is_shown);
         imp.first_words.set_visible(is_shown);
         second.open.replace(None);
@@ -173,9 +241,8 @@ impl ReviewPage {
     }
 
     fn open_second(&self, review: &Review) -> Open {
-        let guest = self.second().guest.borrow();
-        let analysis = guest.as_ref().map_or(&review.analysis, |it| &it.analysis).clone();
-        let footage = guest.as_ref().map_or(&review.footage, |it| &it.footage);
+        let beside = self.second().beside.borrow();
+        let analysis = beside.analysis(review).clone();
         let page = self.downgrade();
         let shown = move |frame: &ShownFrame| {
             if let Some(page) = page.upgrade() {
@@ -189,10 +256,10 @@ impl ReviewPage {
             }
         };
         Open {
-            viewer: open_viewer(&footage.chapters, self.cache_bytes(), shown, told),
+            viewer: open_viewer(beside.chapters(review), self.cache_bytes(), shown, told),
             overlay: SessionOverlay::new(&analysis, self.settings().get().speed_unit),
             analysis,
-            has_frame: false,
+            position: None,
         }
     }
 
@@ -200,8 +267,10 @@ impl ReviewPage {
         match event {
             // The book's own frames are known to the first picture already.
             ViewerEvent::Ready(index) => {
-                if let Some(guest) = &mut *self.second().guest.borrow_mut() {
-                    guest.timeline.set_index(index);
+                match &mut *self.second().beside.borrow_mut() {
+                    Beside::Lap => {}
+                    Beside::Guest(guest) => guest.timeline.set_index(index),
+                    Beside::Trackside(trackside) => trackside.set_index(index),
                 }
                 self.show_second();
             }
@@ -221,30 +290,33 @@ impl ReviewPage {
     fn show_second_frame(&self, frame: &ShownFrame) {
         // A frame of a place that the playhead has left meanwhile is not shown where there is none.
         let second = self.second();
-        if second.open.borrow().as_ref().is_some_and(|it| it.has_frame) {
+        if second.open.borrow().as_ref().is_some_and(|it| it.position.is_some()) {
             let pixels = &frame.pixels;
             second.picture.show_frame(Some(texture_of(pixels)), (pixels.width_px, pixels.height_px));
         }
     }
 
-    /// Moves the second picture to where the first is on the track.
+    /// Moves the second picture to where the first is: on the track, or in time.
     pub(super) fn show_second(&self) {
         let Some(second) = self.imp().second.get() else { return };
+        self.take_in_trackside();
         let followed = {
             let review = self.imp().review.borrow();
             let mut open = second.open.borrow_mut();
             let (Some(review), Some(open)) = (&*review, &mut *open) else { return };
             let unit = self.settings().get().speed_unit;
-            let guest = second.guest.borrow();
-            let other = second.other(review, guest.as_ref());
-            let analysis = guest.as_ref().map_or(&review.analysis, |it| &it.analysis);
+            let beside = second.beside.borrow();
+            let analysis = beside.analysis(review);
             if !Arc::ptr_eq(&open.analysis, analysis) {
                 open.analysis = analysis.clone();
                 open.overlay = SessionOverlay::new(&open.analysis, unit);
             }
-            let followed = follow(review, other, unit);
-            open.has_frame = matches!(followed.position, Some(Position::Frame { .. }));
-            if let (Some(Position::Frame { place, .. }), Some(viewer)) = (followed.position, &mut open.viewer) {
+            let followed = match &*beside {
+                Beside::Trackside(trackside) => trackside.follow(review, unit),
+                Beside::Lap | Beside::Guest(_) => follow(review, second.other(review, beside.guest()), unit),
+            };
+            open.position = followed.position.filter(|it| matches!(it, Position::Frame { .. }));
+            if let (Some(Position::Frame { place, .. }), Some(viewer)) = (open.position, &mut open.viewer) {
                 viewer.show(place);
             }
             followed
@@ -253,6 +325,8 @@ impl ReviewPage {
         second.words.set_text(&followed.second_words);
         second.show_why(followed.why_no_picture.as_deref());
         self.show_over_second(&followed);
+        self.show_pin_bar();
+        self.give_up_draft_of_another_frame();
     }
 
     /// Overlay and drawings of the second picture's frame.
@@ -264,15 +338,20 @@ impl ReviewPage {
         if followed.why_no_picture.is_some() {
             return;
         }
-        let guest = second.guest.borrow();
-        let playhead = second.other(review, guest.as_ref()).timeline(review).playhead(position);
+        let beside = second.beside.borrow();
+        let trackside = beside.trackside().map(|it| it.id);
+        let drawn = drawn_at(beside.book(review), position, trackside);
+        second.picture.show_drawings(drawn.into_iter().map(|it| it.1).collect());
+        if trackside.is_some() {
+            // The overlay is the first picture's: it speaks of the same moment.
+            return second.picture.show_tiles(&[]);
+        }
+        let playhead = second.other(review, beside.guest()).timeline(review).playhead(position);
         let parts = self.settings().get().overlay;
         let (tiles, are_new) = open.overlay.tiles(&open.analysis, playhead, second.picture.fitted_px(), parts);
         if are_new {
             second.picture.show_tiles(&[]);
         }
         second.picture.show_tiles(&tiles);
-        let book = guest.as_ref().map_or(review.history.book(), |it| &it.book);
-        second.picture.show_drawings(drawn_at(book, position).into_iter().map(|it| it.1).collect());
     }
 }
