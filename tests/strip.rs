@@ -239,15 +239,15 @@ fn a_table_of_passes() {
         text.push_str(&format!("{}: {} {timing}\n", row.lap, cells.collect::<Vec<_>>().join(", ")));
     }
     expect![[r#"
-        0: 61.9±0.8 worse, 49.8±0.5 worse, 54.8±0.5 worse, 60.8±0.6 worse, 54.7±0.4 worse, 3.64±0.04 worse, 0.15±0.02 worse, +1±3 level middle
-        1: 65.9±0.8 level, 55.3±0.4 worse, 58.9±0.4 worse, 65.8±0.6 worse, 59.0±0.4 worse, 3.31±0.03 worse, 0.04±0.01 worse, +1±3 level middle
-        2: 59.2±0.9 worse, 47.7±0.4 worse, 51.9±0.4 worse, 64.0±0.6 worse, 52.9±0.4 worse, 3.62±0.04 worse, 0.19±0.02 worse, -2±4 level middle
-        3: 67.3±0.8 level, 56.2±0.3 level, 59.6±0.5 worse, 67.4±0.6 level, 60.2±0.4 level, 3.29±0.03 worse, 0.01±0.01 level, +1±3 level middle
-        4: 66.6±0.8 best pass, 56.7±0.6 best pass, 60.3±0.4 best pass, 67.7±0.6 best pass, 60.6±0.4 best pass, 3.24±0.03 best pass, 0.000 best pass, +1±3 best pass middle
-        5: 65.6±0.8 level, 55.4±0.4 worse, 59.6±0.5 worse, 67.2±0.6 level, 59.9±0.4 worse, 3.32±0.03 worse, 0.02±0.01 worse, +1±3 level middle
-        6: 67.4±0.9 level, 55.2±0.4 worse, 59.3±0.4 worse, 67.5±0.6 level, 59.6±0.4 worse, 3.30±0.03 worse, 0.02±0.01 worse, +1±3 level middle
-        7: 67.4±0.8 level, 55.9±0.3 worse, 60.2±0.5 level, 67.8±0.6 level, 60.0±0.4 worse, 3.29±0.03 level, 0.01±0.01 level, +1±3 level middle
-        8: 56.0±0.8 worse, 46.3±0.3 worse, 51.1±0.5 worse, 55.7±0.5 worse, 51.4±0.4 worse, 3.95±0.04 worse, 0.25±0.02 worse, +1±3 level middle
+        0: 61.9±0.8 worse, 49.8±0.5 worse, 54.8±0.4 worse, 60.8±0.5 worse, 54.7±0.3 worse, 3.64±0.04 worse, 0.15±0.02 worse, +1±3 level middle
+        1: 65.9±0.8 level, 55.3±0.4 worse, 58.9±0.4 worse, 65.9±0.5 worse, 59.0±0.3 worse, 3.31±0.03 worse, 0.04±0.01 worse, +1±3 level middle
+        2: 59.3±0.9 worse, 47.7±0.4 worse, 51.9±0.4 worse, 63.9±0.5 worse, 52.9±0.3 worse, 3.62±0.04 worse, 0.19±0.02 worse, -2±4 level middle
+        3: 67.4±0.8 level, 56.2±0.3 level, 59.6±0.4 worse, 67.4±0.5 level, 60.2±0.3 level, 3.29±0.03 worse, 0.01±0.01 level, +1±3 level middle
+        4: 66.7±0.8 best pass, 56.7±0.6 best pass, 60.3±0.4 best pass, 67.7±0.5 best pass, 60.6±0.3 best pass, 3.24±0.03 best pass, 0.000 best pass, +1±3 best pass middle
+        5: 65.6±0.8 worse, 55.4±0.4 worse, 59.6±0.4 worse, 67.2±0.5 level, 59.9±0.3 worse, 3.32±0.03 worse, 0.02±0.01 worse, +1±3 level middle
+        6: 67.4±0.9 level, 55.2±0.4 worse, 59.3±0.4 worse, 67.4±0.5 level, 59.7±0.3 worse, 3.30±0.03 worse, 0.02±0.01 worse, +1±3 level middle
+        7: 67.4±0.8 level, 55.9±0.3 worse, 60.2±0.4 level, 67.8±0.5 level, 60.0±0.3 worse, 3.29±0.03 level, 0.01±0.01 level, +1±3 level middle
+        8: 56.0±0.7 worse, 46.3±0.3 worse, 51.2±0.4 worse, 55.8±0.5 worse, 51.5±0.3 worse, 3.95±0.04 worse, 0.25±0.02 worse, +1±3 level middle
     "#]].assert_eq(&text);
 }
 

@@ -1,9 +1,8 @@
 //! Forward filter and backward smoother over one piece of the log.
 
 use crate::geom::Point;
-use crate::session::{Channel, PathState};
-use crate::smooth::liveliness::liveliness;
-use crate::smooth::measure::{Piece, Step};
+use crate::session::PathState;
+use crate::smooth::measure::Step;
 use crate::smooth::noise::Noise;
 use crate::smooth::state::{
     ACCELERATION, BIAS, Belief, HEADING, Matrix, SPEED, Scalar, Vector, X, Y, YAW_RATE, predict, update,
@@ -27,29 +26,23 @@ struct Forward {
     transition: Matrix,
 }
 
-/// Smooths one piece and gives the states of its core (its overlap with neighbours only steadies the ends).
-pub(super) fn smooth_piece(piece: &Piece<'_>, noise: &Noise) -> Vec<PathState> {
-    let Some(first) = first_belief(piece.steps, noise) else { return Vec::new() };
-    let evenly = smooth_both_ways(piece.steps, first.clone(), noise, &[]);
-    let liveliness = liveliness(&accelerations(piece.steps, &evenly), noise.jerk);
-    let smoothed = smooth_both_ways(piece.steps, first, noise, &liveliness);
-    (piece.core.clone()).map(|index| to_state(piece.steps[index].t_s, &smoothed[index])).collect()
+/// The states at some steps, and how likely the measurements are under them.
+pub(super) struct Smoothing {
+    pub(super) states: Vec<PathState>,
+    pub(super) log_likelihood: f64,
 }
 
-/// `liveliness` scales the jerk's density step by step; where it has no value the density is as estimated.
-fn smooth_both_ways(steps: &[Step], first: Belief, noise: &Noise, liveliness: &[f64]) -> Vec<Belief> {
+/// Smooths steps without a gap. `liveliness` scales the jerk's density on the way to each step; where it has no value
+/// the density is as estimated. `None` where no step has a position.
+pub(super) fn smooth_steps(steps: &[Step], noise: &Noise, liveliness: &[f64]) -> Option<Smoothing> {
+    let first = first_belief(steps, noise)?;
     let mut forward: Vec<Forward> = Vec::with_capacity(steps.len());
-    run_forward(steps, first, noise, liveliness, |predicted, filtered, transition| {
+    let log_likelihood = run_forward(steps, first, noise, liveliness, |predicted, filtered, transition| {
         forward.push(Forward { predicted, filtered, transition });
     });
-    run_backward(&forward)
-}
-
-fn accelerations(steps: &[Step], smoothed: &[Belief]) -> Channel {
-    Channel {
-        t_s: steps.iter().map(|it| it.t_s).collect(),
-        value: smoothed.iter().map(|it| it.mean[ACCELERATION]).collect(),
-    }
+    let smoothed = run_backward(&forward);
+    let states = steps.iter().zip(&smoothed).map(|(step, belief)| to_state(step.t_s, belief)).collect();
+    Some(Smoothing { states, log_likelihood })
 }
 
 /// Log likelihood of the innovations over some steps: what the noise is judged by.

@@ -14,6 +14,7 @@ use crate::geom::Point;
 use crate::geom::plane::Plane;
 use crate::job;
 use crate::session::{Channel, ChannelKind, Note, NoteKind, Path, PathState, Samples};
+use crate::smooth::liveliness::liveliness;
 
 pub use filter::SPEED_MODEL_FACTOR;
 pub use measure::Step;
@@ -47,15 +48,11 @@ pub fn smooth(samples: &Samples, plane: &Plane, context: &job::Context) -> Resul
     let pieces = measure::pieces(&stretches);
     let slow = noise::fix_rate_hz(&settled) < SLOW_HZ && settled.yaw_rate.is_none();
     let smoothed_pieces = job::map_parallel(&pieces, |piece| {
-        let linear = || linear::smooth_piece(piece, settled.speed.as_ref(), noise.position_m);
         if context.is_cancelled() {
-            Vec::new()
-        } else if slow {
-            linear()
-        } else {
-            let states = filter::smooth_piece(piece, &noise);
-            if follows(&states, piece, noise.position_m) { states } else { linear() }
+            return Vec::new();
         }
+        let followed = if slow { None } else { follow(piece, &noise) };
+        followed.unwrap_or_else(|| linear::smooth_piece(piece, settled.speed.as_ref(), noise.position_m))
     });
     context.check()?;
     let mut path = Path { states: smoothed_pieces.into_iter().flatten().collect(), gaps: Vec::new() };
@@ -77,17 +74,30 @@ const SLOW_HZ: f64 = 1.5;
 const LOST_M: f64 = 1.5;
 const LOST_SIGMAS: f64 = 8.0;
 
+/// The states of a piece's core (its overlap with neighbours only steadies the ends), smoothed with one density of the
+/// jerk first and then with the pedals as sudden as that shows them. `None` where the filter loses the kart.
+fn follow(piece: &measure::Piece<'_>, noise: &Noise) -> Option<Vec<PathState>> {
+    let core = |it: &filter::Smoothing| Some(it.states.get(piece.core.clone())?.to_vec());
+    let evenly = filter::smooth_steps(piece.steps, noise, &[])?;
+    let states = core(&evenly).filter(|it| stays_with(it, piece, noise.position_m))?;
+    let lively = filter::smooth_steps(piece.steps, noise, &liveliness(&evenly.states, noise.jerk))
+        // A filter too sure of its calm loses what it was sure of: then the first counts.
+        .filter(|it| it.log_likelihood > evenly.log_likelihood)
+        .and_then(|it| core(&it))
+        .filter(|it| stays_with(it, piece, noise.position_m));
+    Some(lively.unwrap_or(states))
+}
+
 /// Whether the states are sound and stay with the fixes.
-fn follows(states: &[PathState], piece: &measure::Piece<'_>, position_m: f64) -> bool {
-    let path = Path { states: states.to_vec(), gaps: Vec::new() };
+fn stays_with(states: &[PathState], piece: &measure::Piece<'_>, position_m: f64) -> bool {
     if !states.iter().all(|it| it.x_m.is_finite() && it.y_m.is_finite() && it.speed_mps.is_finite()) {
         return false;
     }
-    let core = piece.steps.get(piece.core.clone()).unwrap_or(&[]);
-    let misses = core.iter().filter_map(|step| {
-        let state = path.at(step.t_s)?;
-        Some(Point::new(state.x_m, state.y_m).distance_m(step.position?))
-    });
+    // States and steps are of the same times.
+    let misses = piece.steps[piece.core.clone()]
+        .iter()
+        .zip(states)
+        .filter_map(|(step, state)| Some(Point::new(state.x_m, state.y_m).distance_m(step.position?)));
     let (mut fixes, mut lost) = (0, 0);
     for miss_m in misses {
         fixes += 1;
