@@ -14,15 +14,16 @@ use crate::corners::MarkKind;
 use crate::load::name_corners;
 use crate::window::inbox::in_background;
 use crate::window::navigate::Stops;
-use crate::window::review::saver::Saver;
 use crate::window::review::session_overlay::SessionOverlay;
 use crate::window::review::{Review, ReviewPage};
+use crate::window::saver::Saver;
 use crate::window::tags::tag_time_s;
 
 impl ReviewPage {
-    pub(super) fn open_saver(&self, keeper: Keeper) -> Saver {
+    pub(super) fn open_saver(&self, mut keeper: Keeper) -> Saver<Book> {
         let page = self.downgrade();
-        Saver::new(keeper, move |trouble| {
+        let save = move |book: &Book| keeper.save(book).map_err(|it| it.to_string());
+        Saver::new("book saver", save, move |trouble| {
             if let (Some(page), Some(sentence)) = (page.upgrade(), trouble) {
                 page.tell(&sentence);
             }
