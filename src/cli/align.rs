@@ -59,7 +59,7 @@ fn save_pins(args: &AlignArgs, out: &Path, session: &Session, aligned: &Aligned)
     files::refuse_input(&plan::book_name(out), inputs)?;
     let mut book = book.clone();
     book.apply(Op::Recording(recording)).map_err(|refused| Stop::Usage(refused.to_string()))?;
-    Ok(book::file::save(&book, &plan::book_name(out), plan::overwrite(args.force))?)
+    Ok(book::store::write(&book, &plan::book_name(out), plan::overwrite(args.force))?)
 }
 
 /// Footage of another time than the log is an input that cannot be used; the result has been given all the same.
