@@ -190,7 +190,7 @@ fn given(book: &Book, analysis: &Analysis, corner: u32) -> Vec<PassGiven> {
     let given = |pass: &crate::corners::Pass| PassGiven {
         lap: pass.lap,
         is_good_exit: book.exit_of(pass.lap, corner).map(|(_, exit)| exit == Exit::Good),
-        tags: book.tags_of_pass(pass.lap, corner, pass.times_s()).count(),
+        tags: book.tags_of_pass(pass.lap, corner, analysis.moments_of(pass)).count(),
     };
     passes.map(given).collect()
 }
