@@ -10,7 +10,7 @@ use gtk::prelude::*;
 use gtk::subclass::prelude::*;
 use gtk4 as gtk;
 
-use crate::book::{Circled, Drawing, FrameRef, Op, ReferencePoint, Shape, Share};
+use crate::book::{Circled, Drawing, FrameRef, Id, Op, ReferencePoint, Shape, Share};
 use crate::window::picture::PenEvent;
 pub(super) use crate::window::review::drawing::bar::DrawingBar;
 pub(super) use crate::window::review::drawing::shown::drawn_at;
@@ -144,6 +144,7 @@ impl ReviewPage {
             }
             (Tool::ReferencePoint, Some(corner)) => {
                 let circled = Some(Circled { on: draft.on, circle: draft.stroke.circle() });
+                let id = self.waiting_point(corner, &words).unwrap_or(id);
                 Some(Op::ReferencePoint(id, Some(ReferencePoint { corner, name: words, circled })))
             }
             _ => self.drawings_of(&draft, &words).into_iter().next().map(|it| Op::Drawing(id, Some(it))),
@@ -152,6 +153,13 @@ impl ReviewPage {
         if let Some(op) = op {
             self.change(op);
         }
+    }
+
+    /// The corner's reference point of this name that is not circled yet.
+    fn waiting_point(&self, corner: u32, name: &str) -> Option<Id> {
+        let review = self.imp().review.borrow();
+        let mut points = review.as_ref()?.history.book().reference_points_of(corner);
+        points.find(|(_, it)| it.circled.is_none() && it.name == name).map(|it| it.0)
     }
 
     /// Gives up what is being drawn.
