@@ -159,8 +159,8 @@ fn play_bare(film: &std::path::Path) {
 
 fn finish_after(time: Duration, watch: Watch) {
     glib::timeout_add_local_once(time, move || {
-        let turn = watch.take_longest();
-        println!("{LONGEST_MS} {:.1} {:.1}", turn.ms, turn.at_work_ms);
+        let longest = watch.take_longest();
+        println!("{LONGEST_MS} {:.1} {:.1}", longest.ms, longest.own_ms);
         let main = windows().into_iter().find(|it| it.is::<gtk::ApplicationWindow>());
         main.expect("the window is open").close();
     });

@@ -1,5 +1,5 @@
 //! A watch on the main loop of this thread: how long its turns take. Takes nothing; gives the longest turn since it was
-//! looked at last, and how much of it this thread was at work: the rest, the machine had other work.
+//! looked at last, with and without the time that this thread had to wait for a processor: that is the machine's doing.
 
 use std::cell::Cell;
 use std::rc::Rc;
@@ -11,18 +11,18 @@ use gtk4::glib;
 /// long, give or take this much.
 const PERIOD: Duration = Duration::from_millis(1);
 
-/// One turn of the main loop.
-#[derive(Debug, Clone, Copy, PartialEq, PartialOrd, Default)]
-pub(crate) struct Turn {
+/// The longest turn of the main loop.
+#[derive(Debug, Clone, Copy, Default)]
+pub(crate) struct Longest {
     pub(crate) ms: f64,
-    /// Time of this thread on a processor, ms.
-    pub(crate) at_work_ms: f64,
+    /// Of any turn without its wait for a processor, ms.
+    pub(crate) own_ms: f64,
 }
 
 #[derive(Clone, Default)]
 pub(crate) struct Watch {
     called: Rc<Cell<Option<(Instant, f64)>>>,
-    longest: Rc<Cell<Turn>>,
+    longest: Rc<Cell<Longest>>,
 }
 
 impl Watch {
@@ -30,28 +30,30 @@ impl Watch {
         let watch = Self::default();
         let this = watch.clone();
         glib::timeout_add_local_full(PERIOD, glib::Priority::HIGH, move || {
-            let (now, at_work_ms) = (Instant::now(), at_work_ms());
-            if let Some((before, at_work_before_ms)) = this.called.replace(Some((now, at_work_ms))) {
-                let gap = now.saturating_duration_since(before).saturating_sub(PERIOD);
-                let turn = Turn { ms: gap.as_secs_f64() * 1e3, at_work_ms: at_work_ms - at_work_before_ms };
-                if turn.ms > this.longest.get().ms {
-                    this.longest.set(turn);
-                }
-            }
+            this.call();
             glib::ControlFlow::Continue
         });
         watch
     }
 
+    fn call(&self) {
+        let (now, waited_ms) = (Instant::now(), waited_ms());
+        let Some((before, waited_before_ms)) = self.called.replace(Some((now, waited_ms))) else { return };
+        let ms = now.saturating_duration_since(before).saturating_sub(PERIOD).as_secs_f64() * 1e3;
+        let own_ms = ms - (waited_ms - waited_before_ms);
+        let longest = self.longest.get();
+        self.longest.set(Longest { ms: longest.ms.max(ms), own_ms: longest.own_ms.max(own_ms) });
+    }
+
     /// The longest turn since the watch was started or looked at last.
-    pub(crate) fn take_longest(&self) -> Turn {
+    pub(crate) fn take_longest(&self) -> Longest {
         self.longest.take()
     }
 }
 
-/// Time that this thread has been on a processor, ms; 0 where the system does not tell (Linux does, in the first figure
-/// of `schedstat`, in ns).
-fn at_work_ms() -> f64 {
+/// For how long this thread has been ready and without a processor, ms; 0 where the system does not tell (Linux does, in
+/// the second figure of `schedstat`, in ns).
+fn waited_ms() -> f64 {
     let told = std::fs::read_to_string("/proc/thread-self/schedstat").unwrap_or_default();
-    told.split(' ').next().and_then(|it| it.parse::<f64>().ok()).unwrap_or(0.0) / 1e6
+    told.split(' ').nth(1).and_then(|it| it.parse::<f64>().ok()).unwrap_or(0.0) / 1e6
 }
