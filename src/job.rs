@@ -167,8 +167,8 @@ mod tests {
         let (to_there, from_here) = std::sync::mpsc::channel();
         let (to_here, from_there) = std::sync::mpsc::channel();
         // Each waits for the other: one after the other, neither would end.
-        let here = || to_there.send(1).and_then(|()| Ok(from_there.recv())).unwrap();
-        let there = move || to_here.send(2).and_then(|()| Ok(from_here.recv())).unwrap();
+        let here = || to_there.send(1).map(|()| from_there.recv()).unwrap();
+        let there = move || to_here.send(2).map(|()| from_here.recv()).unwrap();
         assert_eq!(side_by_side(here, there), (Ok(2), Ok(1)));
     }
 

@@ -220,13 +220,13 @@ def check_notes(case):
 
         def write(words, last):
             desk.click(button(desk, "Tag"))
-            desk.click(desk.expect("menu item", "Note…"))
+            choose(desk, "Note…", "Up")
             field = desk.expect("text", "Note")
             wait("the note's field", lambda: has_state(field, Atspi.StateType.FOCUSED))
             desk.key(*words)
             desk.picture("note")
             desk.key(last)
-            wait("the note's window to close", lambda: desk.find("push button", "Keep") is None)
+            wait("the note's window to close", lambda: desk.find("text", "Note") is None)
 
         write("wide", "ctrl+Return")
         tags = wait("the note in the book's file", lambda: case.book()["tags"])
@@ -279,7 +279,7 @@ def check_settings(case):
         assert not any("km/h" in it for it in review.table())
         wait("miles an hour on the map", lambda: "mph" in desk.expect("image", "Map of the circuit").get_description())
         memory = desk.expect("spin button", "Memory for frames, MiB")
-        memory.get_component_iface().grab_focus()
+        desk.click(memory, along=0.2)
         desk.key("ctrl+a", "2", "5", "6", "Escape")
         wait("the settings to close", lambda: desk.find("(radio button|check box)", "mph") is None)
         wait("the memory in the settings' file", lambda: case.settings().get("cache_mib") == 256)
@@ -297,13 +297,7 @@ def check_tag_set(case):
         case.review(desk)
         kinds = case.book()["tag_kinds"]
         desk.key("F10")
-        item = desk.expect("menu item", "Tag set…")
-        for _ in range(12):
-            if has_state(item, Atspi.StateType.FOCUSED):
-                break
-            desk.key("Down")
-            wait("the next item", lambda: any(has_state(it, Atspi.StateType.FOCUSED) for it in desk.all()))
-        desk.key("Return")
+        choose(desk, "Tag set…", "Down")
         remove = desk.expect("push button", f"Remove {kinds[0]['name']}")
         assert_controls_are_named(desk, at_least=20)
         desk.picture("tag-set")
@@ -313,6 +307,17 @@ def check_tag_set(case):
         wait("the window of the tag set to close", lambda: desk.find("frame", "Tag set") is None)
         desk.key("ctrl+z")
         wait("the kind in the book's file again", lambda: case.book()["tag_kinds"] == kinds)
+
+
+def choose(desk, name, key):
+    """Goes to an item of the menu that is open, by a key, and takes it."""
+    item = desk.expect("menu item", name)
+    for _ in range(12):
+        if has_state(item, Atspi.StateType.FOCUSED):
+            break
+        desk.key(key)
+        wait("the next item", lambda: any(has_state(it, Atspi.StateType.FOCUSED) for it in desk.all()))
+    desk.key("Return")
 
 
 def assert_controls_are_named(desk, at_least):
