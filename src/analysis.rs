@@ -55,10 +55,23 @@ pub struct TrackPlace {
     pub offset_m: f64,
 }
 
+/// What is done this long before turn-in is done for the corner, s (trial): see [`Analysis::moments_of`].
+const APPROACH_S: f64 = 1.5;
+
 impl Analysis {
     /// The trip of one lap through one corner.
     pub fn pass(&self, lap: u32, corner: u32) -> Option<&Pass> {
         self.passes.iter().find(|it| (it.lap, it.corner) == (lap, corner))
+    }
+
+    /// Log times, s, of the moments that belong to a pass (half-open): to its exit, and from its approach on, for what a
+    /// driver does just before turning in is done for this corner. No moment belongs to two passes: the approach begins
+    /// no earlier than the pass before has ended. `None` where the pass has no times.
+    pub fn moments_of(&self, pass: &Pass) -> Option<(f64, f64)> {
+        let (begin_s, finish_s) = pass.times_s()?;
+        let ends_s = self.passes.iter().filter_map(|it| Some(it.times_s()?.1));
+        let before_s = ends_s.filter(|it| *it <= begin_s).fold(f64::NEG_INFINITY, f64::max);
+        Some(((begin_s - APPROACH_S).max(before_s), finish_s))
     }
 
     /// Where a moment lies on the circuit, between the places of the states around it. `t_s` is log time, s. `None` off

@@ -103,6 +103,19 @@ pub fn watch<R>(context: &Context, period: Duration, mut show: impl FnMut(f64) +
     })
 }
 
+/// Does `here` on this thread and `there` meanwhile on another, and comes back when both are done.
+pub fn side_by_side<A, B: Send>(here: impl FnOnce() -> A, there: impl FnOnce() -> B + Send) -> (A, B) {
+    std::thread::scope(|scope| {
+        let there = scope.spawn(there);
+        let here = here();
+        match there.join() {
+            Ok(there) => (here, there),
+            // A worker's panic is the caller's panic.
+            Err(panic) => std::panic::resume_unwind(panic),
+        }
+    })
+}
+
 /// Runs `work` on each item, on as many workers as the machine has cores, and gives the results in the items' order.
 pub fn map_parallel<T: Sync, R: Send>(items: &[T], work: impl Fn(&T) -> R + Sync) -> Vec<R> {
     let workers = std::thread::available_parallelism().map_or(1, usize::from).min(items.len());
@@ -147,6 +160,16 @@ mod tests {
         let items: Vec<usize> = (0..1000).collect();
         assert_eq!(map_parallel(&items, |it| it * 2), items.iter().map(|it| it * 2).collect::<Vec<_>>());
         assert!(map_parallel::<usize, usize>(&[], |it| *it).is_empty());
+    }
+
+    #[test]
+    fn work_side_by_side_really_is() {
+        let (to_there, from_here) = std::sync::mpsc::channel();
+        let (to_here, from_there) = std::sync::mpsc::channel();
+        // Each waits for the other: one after the other, neither would end.
+        let here = || to_there.send(1).map(|()| from_there.recv()).unwrap();
+        let there = move || to_here.send(2).map(|()| from_here.recv()).unwrap();
+        assert_eq!(side_by_side(here, there), (Ok(2), Ok(1)));
     }
 
     #[test]

@@ -10,7 +10,9 @@ use cornerbook::geom::Point;
 use cornerbook::job;
 use cornerbook::log;
 use cornerbook::present;
-use cornerbook::strip::{AxisKind, CornerPlot, LapStrip, MapPicture, PassGiven, PassRows, SortBy, StripTag, compare};
+use cornerbook::strip::{
+    AxisKind, CornerPlot, LapStrip, MapPicture, PassGiven, PassRow, PassRows, SortBy, StripTag, compare,
+};
 use cornerbook::track::file::{self, TrackFile};
 use cornerbook::units::SpeedUnit;
 use expect_test::expect;
@@ -212,8 +214,8 @@ fn sorting_is_stable_and_total() {
     let table = PassRows::of(session(), 3, KMH);
     let keys = Figure::ALL.map(SortBy::Figure).into_iter().chain([SortBy::Lap, SortBy::Exit, SortBy::Tags]);
     for key in keys {
-        let sorted = |mut rows: Vec<cornerbook::strip::PassRow>| {
-            rows.sort_by(|a, b| compare(key, a, b));
+        let sorted = |mut rows: Vec<PassRow>| {
+            rows.sort_by(|a, b| compare(key, false, a, b));
             rows.into_iter().map(|it| it.lap).collect::<Vec<_>>()
         };
         let mut backwards = table.rows.clone();
@@ -223,9 +225,23 @@ fn sorting_is_stable_and_total() {
     let given =
         [PassGiven { lap: 5, is_good_exit: Some(true), tags: 3 }, PassGiven { lap: 77, ..PassGiven::default() }];
     let mut rows = table.with(&given).rows;
-    rows.sort_by(|a, b| compare(SortBy::Exit, a, b));
+    rows.sort_by(|a, b| compare(SortBy::Exit, false, a, b));
     assert_eq!((rows.last().unwrap().lap, rows.last().unwrap().tags), (5, 3));
     assert_eq!(rows[0].lap, 0, "passes that are alike keep the order of laps");
+}
+
+#[test]
+fn what_cannot_be_told_comes_last_whichever_way_the_table_is_sorted() {
+    let mut rows: Vec<PassRow> =
+        [(1, 3.0), (2, 5.0), (3, 4.0), (4, 5.0)].map(|it| PassRow::of_figures(it.0, it.1)).into();
+    rows[2].cells.iter_mut().for_each(|it| it.estimate = None);
+    let by = SortBy::Figure(Figure::ExitSpeed);
+    let laps = |rows: &[PassRow]| rows.iter().map(|it| it.lap).collect::<Vec<_>>();
+    rows.sort_by(|a, b| compare(by, false, a, b));
+    assert_eq!(laps(&rows), [1, 2, 4, 3]);
+    // As a list does that turns round what it is told.
+    rows.sort_by(|a, b| compare(by, true, a, b).reverse());
+    assert_eq!(laps(&rows), [2, 4, 1, 3]);
 }
 
 #[test]

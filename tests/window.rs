@@ -39,6 +39,11 @@ fn tags_are_saved_at_once_even_when_the_program_is_told_to_end() {
 }
 
 #[test]
+fn a_note_is_written_in_a_window_of_its_own() {
+    check("notes");
+}
+
+#[test]
 fn a_second_window_on_the_same_book_says_so() {
     check("second_window");
 }

@@ -31,6 +31,27 @@ pub enum NotSaved {
     File(#[from] files::Error),
 }
 
+/// Why a book that was made elsewhere is not written.
+#[derive(Debug, thiserror::Error)]
+pub enum NotWritten {
+    #[error(transparent)]
+    Book(#[from] Error),
+    #[error("{file}: is open in a window, which would not know of the change; close it there or give another name")]
+    InUse { file: String },
+}
+
+/// Writes a book whole, unless a window has the file that is there.
+pub fn write(book: &Book, path: &Path, overwrite: Overwrite) -> Result<(), NotWritten> {
+    let there = if files::length(path).is_some() { files::real(path).map_err(Error::from)? } else { path.to_owned() };
+    let _lock = match Lock::take(&files::beside(&there, ".lock")) {
+        Ok(lock) => Some(lock),
+        Err(NoLock::Held) => return Err(NotWritten::InUse { file: path.display().to_string() }),
+        // Where no lock can be made, no window has one, or writing tells best what is wrong.
+        Err(NoLock::Impossible(_)) => None,
+    };
+    Ok(file::save(book, path, overwrite)?)
+}
+
 /// Saves one book to its file. Holds the book's lock until dropped.
 ///
 /// Saving waits for the disk: a window keeps this on a worker ([`Store::into_parts`]).

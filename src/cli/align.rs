@@ -4,7 +4,7 @@ use std::path::{Path, PathBuf};
 
 use crate::book::{self, Op, Recording, file::refer_to};
 use crate::cli::args::{AlignArgs, Format};
-use crate::cli::console::{Console, Stop};
+use crate::cli::console::{Console, Stop, with_progress};
 use crate::cli::{plan, session};
 use crate::clock::chapter_starts_s;
 use crate::files;
@@ -22,7 +22,7 @@ pub(super) fn run(args: &AlignArgs, console: &mut Console<'_>, context: &Context
     if let Some(out) = &args.out {
         save_pins(args, out, &session, &aligned)?;
     }
-    let alignment = aligned.to_report(&session);
+    let alignment = with_progress("counting frames", context, || aligned.counted(context))?.to_report(&session);
     console.result(&match args.show.format {
         Format::Table => alignment_text(&alignment),
         Format::Csv => alignment_csv(&alignment),
@@ -59,7 +59,7 @@ fn save_pins(args: &AlignArgs, out: &Path, session: &Session, aligned: &Aligned)
     files::refuse_input(&plan::book_name(out), inputs)?;
     let mut book = book.clone();
     book.apply(Op::Recording(recording)).map_err(|refused| Stop::Usage(refused.to_string()))?;
-    Ok(book::file::save(&book, &plan::book_name(out), plan::overwrite(args.force))?)
+    Ok(book::store::write(&book, &plan::book_name(out), plan::overwrite(args.force))?)
 }
 
 /// Footage of another time than the log is an input that cannot be used; the result has been given all the same.

@@ -57,7 +57,7 @@ fn look_into(path: &Path, columns: Option<&ColumnMap>, notes: &mut Vec<Note>) ->
         FileKind::Book => Content::Book(book_lines(&book::file::open(path)?, path, notes)?),
         FileKind::Track => Content::Track(track_lines(&load::read_track(path, notes)?)),
         FileKind::Footage => {
-            let footage = footage::probe(path)?;
+            let footage = footage::probe(path)?.counted()?;
             notes.extend(footage.notes);
             Content::Footage(footage.found)
         }

@@ -50,6 +50,12 @@ impl From<crate::book::file::Error> for Stop {
     }
 }
 
+impl From<crate::book::store::NotWritten> for Stop {
+    fn from(error: crate::book::store::NotWritten) -> Self {
+        Self::Failed(error.into())
+    }
+}
+
 impl From<crate::load::Error> for Stop {
     fn from(error: crate::load::Error) -> Self {
         match error {

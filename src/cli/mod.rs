@@ -105,7 +105,7 @@ fn open_window(book: Option<&std::path::Path>) -> Result<u8, Stop> {
             "there is no display to open a window on; cornerbook help lists what works without one"
         )));
     }
-    Ok(crate::window::run(book))
+    Ok(crate::window::run(book.map(std::path::Path::to_owned).as_slice()))
 }
 
 /// Help and version are results; everything else is an error.

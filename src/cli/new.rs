@@ -45,7 +45,7 @@ pub(super) fn run(args: &NewArgs, console: &mut Console<'_>, context: &Context) 
     book.verify_invariants().map_err(|refused| Stop::Usage(refused.to_string()))?;
     add_trackside(&mut book, args, console, context)?;
     context.check()?;
-    book::file::save(&book, &path, plan::overwrite(args.force))?;
+    book::store::write(&book, &path, plan::overwrite(args.force))?;
     console.result(&format!("{}\n", present::one_line(&path.display().to_string())))?;
     Ok(0)
 }

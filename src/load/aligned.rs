@@ -69,6 +69,16 @@ fn recording_pins(recording: &Recording, starts_s: &[f64]) -> Vec<clock::Pin> {
 }
 
 impl Aligned {
+    /// With the number of frames of each file, for which all of them are read.
+    pub fn counted(mut self, context: &Context) -> Result<Self, Error> {
+        let counted = self.footage.into_iter().map(|it| {
+            context.check()?;
+            it.counted()
+        });
+        self.footage = counted.collect::<Result<_, _>>()?;
+        Ok(self)
+    }
+
     /// As `cornerbook align` gives it.
     pub fn to_report(&self, session: &Session) -> Alignment {
         let entries = self.footage.iter().zip(&self.clocks).map(|(footage, clock)| FootageEntry {

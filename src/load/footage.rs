@@ -51,11 +51,25 @@ pub fn recognise(head: &[u8]) -> bool {
     iso || ebml || riff || transport
 }
 
-/// Looks into one file.
+impl Footage {
+    /// With the number of its frames, for which the whole file is read.
+    #[cfg(feature = "media")]
+    pub fn counted(mut self) -> Result<Self, Error> {
+        self.found.frames = Some(media::frame_times(&self.path)?.len() as u64);
+        Ok(self)
+    }
+
+    /// Footage is beyond this build.
+    #[cfg(not(feature = "media"))]
+    pub fn counted(self) -> Result<Self, Error> {
+        Err(Error::FootageUnreadable { path: self.path })
+    }
+}
+
+/// Looks into one file: its head and its end. Frames are not counted, see [`Footage::counted`].
 #[cfg(feature = "media")]
 pub fn probe(path: &Path) -> Result<Footage, Error> {
     let seen = media::probe(path)?;
-    let frames = media::frame_times(path)?.len();
     let mut details = vec![format!("video: {}", seen.codec)];
     details.push(seen.audio.as_ref().map_or_else(|| "no audio".to_owned(), |it| format!("audio: {it}")));
     if seen.video_streams > 1 {
@@ -69,7 +83,7 @@ pub fn probe(path: &Path) -> Result<Footage, Error> {
     }
     let found = FootageFound {
         duration_s: Some(seen.duration_s()),
-        frames: Some(frames as u64),
+        frames: None,
         width: Some(seen.width_px),
         height: Some(seen.height_px),
         rate_hz: seen.rate_hz,

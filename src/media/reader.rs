@@ -91,6 +91,14 @@ impl FrameReader {
         })
     }
 
+    /// Decodes the first frame of a file and lets go of it: whatever the system has to load for it is loaded then. A file
+    /// that gives none is left for whoever wants its frames to tell of.
+    pub fn warm_up(path: &Path, picture: Picture) {
+        if let Ok(mut reader) = Self::open(path, picture) {
+            let _ = reader.next_frame();
+        }
+    }
+
     /// Goes to the frame on show at `at`: the last one whose presentation time is not after it (the first frame, where
     /// `at` lies before it). [`FrameReader::next_frame`] gives it next.
     pub fn seek(&mut self, at: VideoTime) -> Result<(), Error> {

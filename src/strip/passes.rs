@@ -89,6 +89,31 @@ impl PassRows {
     }
 }
 
+impl PassRow {
+    /// A row in which every figure has one value, whatever its unit, and the exit is good where that is above 0.
+    pub fn of_figures(lap: u32, value: f64) -> Self {
+        let cell = |figure| Cell {
+            figure,
+            estimate: Some(Estimate { value, ci95: 0.0 }),
+            value: value.to_string(),
+            half_width: String::new(),
+            standing: Standing::Unknown,
+            is_moved: false,
+        };
+        Self {
+            lap,
+            kind: None,
+            cells: Figure::ALL.map(cell),
+            apex_timing: None,
+            edited: Vec::new(),
+            unclear: Vec::new(),
+            is_good_exit: Some(value > 0.0),
+            tags: usize::from(value > 0.0),
+            is_best: false,
+        }
+    }
+}
+
 fn row(
     pass: &Pass,
     kind: Option<LapKind>,
@@ -142,19 +167,24 @@ pub enum SortBy {
     Figure(Figure),
 }
 
-/// Rising: laps by number, exits from bad over unsaid to good, figures by value with what cannot be told first.
-/// Passes that are alike keep the order of laps.
-pub fn compare(by: SortBy, a: &PassRow, b: &PassRow) -> Ordering {
+/// Rising: laps by number, exits from bad over unsaid to good, figures by value. What cannot be told comes last, and
+/// passes that are alike keep the order of laps, both also in a list that is then turned round, where `is_falling` says
+/// so.
+pub fn compare(by: SortBy, is_falling: bool, a: &PassRow, b: &PassRow) -> Ordering {
     let value = |row: &PassRow, figure: Figure| {
         let cell = row.cells.iter().find(|it| it.figure == figure);
-        cell.and_then(|it| it.estimate).map_or(f64::NEG_INFINITY, |it| it.value)
+        cell.and_then(|it| it.estimate).map(|it| it.value)
     };
     let exit = |row: &PassRow| row.is_good_exit.map_or(0, |it| if it { 1 } else { -1 });
+    let in_either_way = |order: Ordering| if is_falling { order.reverse() } else { order };
     let order = match by {
-        SortBy::Lap => Ordering::Equal,
+        SortBy::Lap => return a.lap.cmp(&b.lap),
         SortBy::Exit => exit(a).cmp(&exit(b)),
         SortBy::Tags => a.tags.cmp(&b.tags),
-        SortBy::Figure(figure) => value(a, figure).total_cmp(&value(b, figure)),
+        SortBy::Figure(figure) => match (value(a, figure), value(b, figure)) {
+            (Some(a), Some(b)) => a.total_cmp(&b),
+            (a, b) => in_either_way(a.is_none().cmp(&b.is_none())),
+        },
     };
-    order.then(a.lap.cmp(&b.lap))
+    order.then_with(|| in_either_way(a.lap.cmp(&b.lap)))
 }

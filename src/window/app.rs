@@ -1,7 +1,7 @@
 //! The application: starts GTK, opens windows, holds the settings.
 
 use std::cell::RefCell;
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 use std::rc::Rc;
 
 use gtk::gio;
@@ -9,24 +9,34 @@ use gtk::glib;
 use gtk::prelude::*;
 use gtk4 as gtk;
 
+use crate::window::listeners::Listeners;
 use crate::window::main_window::MainWindow;
+use crate::window::saver::Saver;
 use crate::window::settings::Settings;
 
 /// How the desktop knows the program: desktop file, icon and metainfo carry the same name.
 pub(crate) const APPLICATION_ID: &str = "org.cornerbook.Cornerbook";
 
-/// The settings, shared by all windows, and where they are kept.
+/// The settings, shared by all windows, and what keeps them.
 #[derive(Debug, Clone)]
 pub(crate) struct SharedSettings {
-    path: PathBuf,
     value: Rc<RefCell<Settings>>,
+    /// `None` once the program ends: then all is kept.
+    saver: Rc<RefCell<Option<Saver<Settings>>>>,
+    on_trouble: Rc<Listeners<String>>,
 }
 
 impl SharedSettings {
     fn of_user() -> (Self, Option<String>) {
         let path = glib::user_config_dir().join("cornerbook").join("settings.json");
         let (value, trouble) = Settings::read(&path);
-        (Self { path, value: Rc::new(RefCell::new(value)) }, trouble)
+        let on_trouble = Rc::new(Listeners::default());
+        let told = on_trouble.clone();
+        let save = move |it: &Settings| it.write(&path).map_err(|error| error.to_string());
+        let saver =
+            Saver::new("settings saver", save, move |sentence| sentence.into_iter().for_each(|it| told.tell(it)));
+        let (value, saver) = (Rc::new(RefCell::new(value)), Rc::new(RefCell::new(Some(saver))));
+        (Self { value, saver, on_trouble }, trouble)
     }
 
     pub(crate) fn get(&self) -> Settings {
@@ -38,10 +48,22 @@ impl SharedSettings {
         change(&mut self.value.borrow_mut());
     }
 
-    /// Changes the settings and keeps them; the sentence tells why they could not be kept.
-    pub(crate) fn change(&self, change: impl FnOnce(&mut Settings)) -> Result<(), String> {
+    /// Changes the settings and keeps them.
+    pub(crate) fn change(&self, change: impl FnOnce(&mut Settings)) {
         change(&mut self.value.borrow_mut());
-        self.value.borrow().write(&self.path).map_err(|error| error.to_string())
+        if let Some(saver) = &*self.saver.borrow() {
+            saver.save(&self.value.borrow());
+        }
+    }
+
+    /// Is told one sentence where the settings cannot be kept.
+    pub(crate) fn connect_trouble(&self, told: impl Fn(String) + 'static) {
+        self.on_trouble.add(told);
+    }
+
+    /// Comes back when the last change is on the disk.
+    fn finish(&self) {
+        self.saver.replace(None);
     }
 }
 
@@ -50,8 +72,9 @@ pub fn has_display() -> bool {
     gtk::init().is_ok()
 }
 
-/// Opens the window, on a book or on the start page, and comes back when it is closed: the exit code.
-pub fn run(book: Option<&Path>) -> u8 {
+/// Opens the window and comes back when it is closed: the exit code. One book is opened, other files become a new book,
+/// and with none of both it is the start page.
+pub fn run(files: &[PathBuf]) -> u8 {
     // Each start is a program of its own: what happens to one book never touches another.
     let application =
         gtk::Application::builder().application_id(APPLICATION_ID).flags(gio::ApplicationFlags::NON_UNIQUE).build();
@@ -59,21 +82,23 @@ pub fn run(book: Option<&Path>) -> u8 {
         load_style();
         gtk::Window::set_default_icon_name(APPLICATION_ID);
     });
-    let book = book.map(Path::to_owned);
+    let (settings, trouble) = SharedSettings::of_user();
+    let (files, given) = (files.to_vec(), settings.clone());
     application.connect_activate(move |application| {
-        let (settings, trouble) = SharedSettings::of_user();
-        let window = MainWindow::new(application, settings);
+        let window = MainWindow::new(application, given.clone());
         window.present();
-        if let Some(trouble) = trouble {
-            window.tell(&trouble);
+        if let Some(trouble) = &trouble {
+            window.tell(trouble);
         }
-        if let Some(book) = &book {
-            window.open(book);
+        if !files.is_empty() {
+            window.open_files(&files);
         }
     });
     close_on_signals(&application);
     // What was typed has been taken apart already.
-    application.run_with_args::<&str>(&[]).get()
+    let code = application.run_with_args::<&str>(&[]).get();
+    settings.finish();
+    code
 }
 
 /// Ctrl-C in the terminal and the end of a session close the windows as a person does: what waits is saved.

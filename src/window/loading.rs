@@ -7,8 +7,9 @@ use crate::analysis::Analysis;
 use crate::book::file::refer_to;
 use crate::book::store::Store;
 use crate::clock::FootageClock;
-use crate::job::{Cancelled, Context};
+use crate::job::{self, Cancelled, Context};
 use crate::load::{self, Error, Reading, Session};
+use crate::media::Viewer;
 use crate::present;
 use crate::session::{ClockMap, VideoTime};
 
@@ -65,9 +66,7 @@ pub(crate) fn load_with_found(path: &Path, missing: &Path, found: &Path, context
 
 fn load_store(path: &Path, store: Store, context: &Context) -> anyhow::Result<Loaded> {
     let session = load::open(path, &Reading::default(), context)?;
-    let analysis = load::analyse(&session, context)?;
-    let mut sentences: Vec<String> = analysis.notes.iter().map(present::note).collect();
-    let footage = footage_or_none(&session, &mut sentences, context)?;
+    let (analysis, footage, mut sentences) = analysed(&session, context)?;
     if let Some(why) = store.keeper().read_only() {
         sentences.insert(0, format!("{}: can only be read here ({why})", path.display()));
     }
@@ -75,27 +74,33 @@ fn load_store(path: &Path, store: Store, context: &Context) -> anyhow::Result<Lo
     Ok(Loaded { path: path.to_owned(), store, session, analysis, footage, sentences })
 }
 
-/// The footage of a session; none where it cannot be used, and why is said first among the sentences.
-pub(crate) fn footage_or_none(
-    session: &Session,
-    sentences: &mut Vec<String>,
-    context: &Context,
-) -> Result<Footage, Cancelled> {
-    match footage_of(session, sentences, context) {
-        Ok(footage) => Ok(footage),
-        Err(Error::Cancelled(cancelled)) => Err(cancelled),
-        Err(Error::NoFootage) => Ok(Footage::default()),
-        Err(error) => {
-            sentences.insert(0, error.to_string());
-            Ok(Footage::default())
+/// The analysis of a session and its footage, and in words what was set aside, assumed or found odd: of the footage
+/// first. Both are worked on at once, for neither needs the other.
+pub(crate) fn analysed(session: &Session, context: &Context) -> Result<(Analysis, Footage, Vec<String>), Cancelled> {
+    let (analysis, footage) =
+        job::side_by_side(|| load::analyse(session, context), || footage_or_none(session, context));
+    let (analysis, (footage, mut sentences)) = (analysis?, footage?);
+    sentences.extend(analysis.notes.iter().map(present::note));
+    Ok((analysis, footage, sentences))
+}
+
+/// The footage of a session with what is to be said of it; none where it cannot be used, and why.
+fn footage_or_none(session: &Session, context: &Context) -> Result<(Footage, Vec<String>), Cancelled> {
+    match footage_of(session, context) {
+        Ok((footage, sentences)) => {
+            footage.chapters.iter().take(1).for_each(|it| Viewer::warm_up(&it.path));
+            Ok((footage, sentences))
         }
+        Err(Error::Cancelled(cancelled)) => Err(cancelled),
+        Err(Error::NoFootage) => Ok((Footage::default(), Vec::new())),
+        Err(error) => Ok((Footage::default(), vec![error.to_string()])),
     }
 }
 
-fn footage_of(session: &Session, sentences: &mut Vec<String>, context: &Context) -> Result<Footage, Error> {
+fn footage_of(session: &Session, context: &Context) -> Result<(Footage, Vec<String>), Error> {
     let aligned = load::align(session, &[], None, context)?;
     let notes = aligned.notes.iter().chain(aligned.footage.iter().flat_map(|it| &it.notes));
-    sentences.extend(notes.map(present::note));
+    let sentences = notes.map(present::note).collect();
     let clock = aligned.clocks.first().map(clock_in_words).unwrap_or_default();
     let chapter = |(footage, clock): (&load::footage::Footage, &FootageClock)| Chapter {
         path: footage.path.clone(),
@@ -103,7 +108,8 @@ fn footage_of(session: &Session, sentences: &mut Vec<String>, context: &Context)
         start: footage.shown.0,
         end: footage.shown.1,
     };
-    Ok(Footage { chapters: aligned.footage.iter().zip(&aligned.clocks).map(chapter).collect(), clock })
+    let chapters = aligned.footage.iter().zip(&aligned.clocks).map(chapter).collect();
+    Ok((Footage { chapters, clock }, sentences))
 }
 
 fn clock_in_words(clock: &FootageClock) -> String {

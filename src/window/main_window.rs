@@ -159,6 +159,12 @@ impl MainWindow {
     pub(crate) fn new(application: &gtk::Application, settings: SharedSettings) -> Self {
         let window: Self = glib::Object::builder().property("application", application).build();
         window.imp().review_page.set_settings(settings.clone());
+        let told = window.downgrade();
+        settings.connect_trouble(move |sentence| {
+            if let Some(window) = told.upgrade() {
+                window.tell(&sentence);
+            }
+        });
         window.imp().settings.set(settings).expect("the window is made once");
         window.add_actions(application);
         window.connect_parts();
@@ -319,7 +325,7 @@ impl MainWindow {
     }
 
     /// Opens a book, or makes one of a log, as the file's content says.
-    pub(crate) fn open(&self, path: &Path) {
+    fn open(&self, path: &Path) {
         self.open_files(&[path.to_owned()]);
     }
 
@@ -347,7 +353,7 @@ impl MainWindow {
     }
 
     /// Opens a book, or makes a new one of the files.
-    fn open_files(&self, paths: &[PathBuf]) {
+    pub(crate) fn open_files(&self, paths: &[PathBuf]) {
         let paths = paths.to_vec();
         self.load("Opening", move |context| match paths.as_slice() {
             [only] if load::kind_of(only)? == FileKind::Book => loading::load(only, context),
@@ -414,7 +420,7 @@ impl MainWindow {
         imp.running.replace(None);
         match result {
             Ok(loaded) => {
-                let kept = self.settings().change(|it| it.remember(&loaded.path));
+                self.settings().change(|it| it.remember(&loaded.path));
                 imp.title_label.set_text(&loaded.path.file_stem().unwrap_or_default().to_string_lossy());
                 let driver = loaded.store.book().driver.clone().unwrap_or_default();
                 imp.subtitle_label.set_text(&driver);
@@ -423,9 +429,6 @@ impl MainWindow {
                 self.show_page(Page::Review);
                 self.show_undo();
                 imp.review_page.grab_focus();
-                if let Err(sentence) = kept {
-                    self.tell(&sentence);
-                }
             }
             Err(error) => {
                 self.show_page(imp.page_before.get());

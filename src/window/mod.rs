@@ -21,6 +21,7 @@ pub mod passes;
 mod picture;
 pub mod plot;
 mod review;
+mod saver;
 mod settings;
 mod settings_dialog;
 mod start_page;

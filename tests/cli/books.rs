@@ -52,6 +52,20 @@ fn nothing_is_written_over_without_force() {
 }
 
 #[test]
+fn a_book_that_a_window_has_open_is_not_written_over_even_with_force() {
+    let program = with_inputs();
+    program.run(NEW).is_done();
+    let before = std::fs::read(program.path("stint.cornerbook")).unwrap();
+    let window = cornerbook::book::store::Store::open(&program.path("stint.cornerbook")).unwrap();
+    let in_use = "error: stint.cornerbook: is open in a window, which would not know of the change; close it there or \
+                  give another name";
+    assert_eq!(program.run(NEW.into_iter().chain(["--force"])).is_refused(1), in_use);
+    assert_eq!(std::fs::read(program.path("stint.cornerbook")).unwrap(), before);
+    drop(window);
+    program.run(NEW.into_iter().chain(["--force"])).is_done();
+}
+
+#[test]
 fn a_book_finds_its_log_from_any_folder_and_beside_itself() {
     let program = with_inputs();
     program.run(NEW).is_done();

@@ -45,6 +45,14 @@ class Case:
         with open(self.path("sample.cornerbook"), encoding="utf-8") as file:
             return json.load(file)
 
+    def settings(self):
+        """What is kept of the settings; nothing before the first change."""
+        try:
+            with open(os.path.join(os.environ["XDG_CONFIG_HOME"], "cornerbook", "settings.json"), encoding="utf-8") as file:
+                return json.load(file)
+        except FileNotFoundError:
+            return {}
+
     def times_s(self, *marks):
         """Log times of these marks in all passes, rising, as the command line tells them."""
         return sorted(it[mark]["t_s"] for it in self.passes for mark in marks if it[mark])
@@ -158,7 +166,21 @@ def check_marks(case):
         wait("the mark in the book's file again", lambda: case.book()["marks"] == saved)
         desk.key("ctrl+0")
         wait("the marks given back", lambda: not case.book()["marks"])
+        # The mark on the frame on show goes along with the keys, frame by frame.
+        review.press("ctrl+Left")
+        from_frame = review.frame()
+        desk.key("ctrl+shift+Right", "ctrl+shift+Right", "ctrl+shift+Left", "ctrl+shift+Right")
+        wait("the frame two on", lambda: review.frame() == from_frame + 2)
+        wait("the mark there", lambda: is_mark_at(case, "turn_in", review.position()["t_s"]))
+        desk.key("ctrl+0")
+        wait("the marks given back again", lambda: not case.book()["marks"])
         wait("the program's own figures", lambda: review.table() == before)
+
+
+def is_mark_at(case, kind, t_s):
+    """Whether the book's file has one mark, of this kind, at a log time as the position label tells it."""
+    marks = case.book()["marks"]
+    return len(marks) == 1 and marks[0]["mark"] == kind and abs(marks[0]["t_s"] - t_s) < 0.001
 
 
 def settled(review, is_right):
@@ -182,6 +204,35 @@ def check_tags(case):
         desk.program.wait(timeout=20)
         assert desk.program.returncode == 0, desk.program.returncode
         assert len(case.book()["tags"]) == 1, case.book()["tags"]
+    # So does one that is closed right after the change.
+    with case.open("sample.cornerbook") as desk:
+        case.review(desk)
+        desk.key("3", "ctrl+w")
+        desk.program.wait(timeout=20)
+        assert desk.program.returncode == 0, desk.program.returncode
+        assert len(case.book()["tags"]) == 2, case.book()["tags"]
+
+
+def check_notes(case):
+    """A note comes from the tag menu; it is kept with Ctrl and Enter, and Escape leaves all as it was."""
+    with case.open("sample.cornerbook") as desk:
+        case.review(desk)
+
+        def write(words, last):
+            desk.click(button(desk, "Tag"))
+            desk.choose("Note…", "Up")
+            field = desk.expect("text", "Note")
+            wait("the note's field", lambda: has_state(field, Atspi.StateType.FOCUSED))
+            desk.key(*words)
+            desk.picture("note")
+            desk.key(last)
+            wait("the note's window to close", lambda: desk.find("text", "Note") is None)
+
+        write("wide", "ctrl+Return")
+        tags = wait("the note in the book's file", lambda: case.book()["tags"])
+        assert [(it["what"], it["note"]) for it in tags] == [("note", "wide")], tags
+        write("late", "Escape")
+        assert case.book()["tags"] == tags, case.book()["tags"]
 
 
 def check_second_window(case):
@@ -227,8 +278,14 @@ def check_settings(case):
         wait("miles an hour in the table", lambda: any("mph" in it for it in review.table()))
         assert not any("km/h" in it for it in review.table())
         wait("miles an hour on the map", lambda: "mph" in desk.expect("image", "Map of the circuit").get_description())
-        desk.key("Escape")
+        memory = desk.expect("spin button", "Memory for frames, MiB")
+        desk.click(memory, along=0.2)
+        desk.key("ctrl+a", "2", "5", "6", "Escape")
         wait("the settings to close", lambda: desk.find("(radio button|check box)", "mph") is None)
+        wait("the memory in the settings' file", lambda: case.settings().get("cache_mib") == 256)
+        # The footage is opened anew for it, and is where it was.
+        review.step("Right", 3)
+        review.wait_for_picture()
         desk.key("F1")
         desk.expect("label", "Previous or next mark")
         desk.picture("shortcuts")

@@ -9,6 +9,8 @@ import contextlib
 import os
 import re
 import subprocess
+import sys
+import tempfile
 import time
 
 import gi
@@ -20,6 +22,8 @@ from gi.repository import Atspi, GLib  # noqa: E402
 PATIENCE_S = 30.0
 # How often the tree is looked at while nothing is told.
 LOOK_AGAIN_MS = 20
+# What the toolkit says where it is used wrongly.
+COMPLAINT = re.compile(r".*-(WARNING|CRITICAL) \*\*.*")
 # What the toolkit says where nobody has given a name.
 CLASS_NAME = re.compile(r"Gtk[A-Z]\w*")
 
@@ -134,7 +138,8 @@ class Desk:
     def __init__(self, *command, pictures=None):
         # What was true a moment ago is of no use here.
         Atspi.get_desktop(0).set_cache_mask(Atspi.Cache.NONE)
-        self.program = subprocess.Popen(command, stdin=subprocess.DEVNULL)
+        self.told = tempfile.TemporaryFile("w+", encoding="utf-8", errors="replace")
+        self.program = subprocess.Popen(command, stdin=subprocess.DEVNULL, stderr=self.told)
         self.pictures = pictures
         try:
             self.tree = wait("the program's window in the accessible tree", self._own_tree)
@@ -150,6 +155,12 @@ class Desk:
             self.picture("failed")
         self.program.kill()
         self.program.wait()
+        self.told.seek(0)
+        told = self.told.read()
+        sys.stderr.write(told)
+        complaints = [line for line in told.splitlines() if COMPLAINT.fullmatch(line)]
+        if kind is None and complaints:
+            raise Trouble(f"the program printed {complaints}")
 
     def _own_tree(self):
         if self.program.poll() is not None:
@@ -223,13 +234,13 @@ class Desk:
     def type(self, text):
         xdotool("type", "--delay", "5", text)
 
-    def choose(self, item):
-        """Goes to an item of the menu that is open, by keys, and chooses it."""
+    def choose(self, item, key="Down"):
+        """Goes to an item of the menu that is open, by a key, and chooses it."""
         node = self.expect("(radio )?menu item", item)
         for _ in range(20):
             if has_state(node, Atspi.StateType.FOCUSED):
                 break
-            self.key("Down")
+            self.key(key)
             wait("the next item", lambda: any(has_state(it, Atspi.StateType.FOCUSED) for it in self.all()))
         self.key("Return")
 

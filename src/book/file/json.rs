@@ -148,6 +148,19 @@ impl BookJson {
         }
     }
 
+    /// A field that version 1 does not have and this file has.
+    pub(super) fn field_of_version_2(&self) -> Option<&'static str> {
+        let fields = [
+            ("trackside", !self.trackside.is_empty()),
+            ("tag_kinds", self.tag_kinds.is_some()),
+            ("tags", !self.tags.is_empty()),
+            ("reference_points", !self.reference_points.is_empty()),
+            ("drawings", !self.drawings.is_empty()),
+            ("next_id", self.next_id.is_some()),
+        ];
+        fields.into_iter().find(|it| it.1).map(|it| it.0)
+    }
+
     /// A number that is given twice is refused here: behind it only one of the two things would be left.
     pub(super) fn into_book(self, folder: &Path) -> Result<Book, Refused> {
         let folder = if folder == Path::new(".") { Path::new("") } else { folder };

@@ -36,6 +36,11 @@ pub enum Error {
         "{file}: is a book of version {version}, this program reads up to {VERSION}; use a newer cornerbook for it"
     )]
     Newer { file: String, version: u64 },
+    #[error(
+        "{file}: says that it is of version 1 but has {field}, which came with version 2; write \"version\": 2 there if \
+         that is what it is"
+    )]
+    OlderThanItsFields { file: String, field: &'static str },
     #[error("{file}, line {line}, column {column}: is damaged ({cause}); mend it there or make the book anew")]
     Damaged { file: String, line: usize, column: usize, cause: String },
     #[error("{file}: cannot be used ({refused}); mend it there or make the book anew")]
@@ -85,7 +90,11 @@ pub fn read(file: &str, bytes: &[u8], folder: &Path) -> Result<Book, Error> {
     if head.version > VERSION {
         return Err(Error::Newer { file: file.to_owned(), version: head.version });
     }
-    let book = serde_json::from_slice::<BookJson>(bytes).map_err(damaged)?.into_book(folder);
+    let json = serde_json::from_slice::<BookJson>(bytes).map_err(damaged)?;
+    if let Some(field) = json.field_of_version_2().filter(|_| head.version == 1) {
+        return Err(Error::OlderThanItsFields { file: file.to_owned(), field });
+    }
+    let book = json.into_book(folder);
     let in_order = book.and_then(|book| book.verify_invariants().map(|()| book));
     in_order.map_err(|refused| Error::Refused { file: file.to_owned(), refused })
 }

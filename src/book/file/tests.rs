@@ -205,6 +205,25 @@ fn what_is_no_book_is_one_sentence() {
 }
 
 #[test]
+fn a_book_of_version_1_has_no_fields_of_version_2() {
+    let text = |version: u32, rest: &str| {
+        format!(
+            r#"{{"format":"cornerbook.book","version":{version},"logs":[{{"path":"a.csv","length_bytes":3}}],{rest}}}"#
+        )
+    };
+    let read = |text: String| read("a.cornerbook", text.as_bytes(), Path::new(".")).map_err(|it| it.to_string());
+    for field in [r#""tag_kinds":[]"#, r#""next_id":99"#] {
+        assert!(read(text(2, field)).is_ok(), "{field}");
+        let name = field.split('"').nth(1).unwrap();
+        let sentence = format!(
+            "a.cornerbook: says that it is of version 1 but has {name}, which came with version 2; write \"version\": 2 \
+             there if that is what it is"
+        );
+        assert_eq!(read(text(1, field)), Err(sentence));
+    }
+}
+
+#[test]
 fn a_book_of_version_1_is_read_and_gets_the_starter_set() {
     let text = r#"{"format":"cornerbook.book","version":1,"logs":[{"path":"a.csv","length_bytes":3}],"driver":"Kim"}"#;
     let book = read("a.cornerbook", text.as_bytes(), Path::new(".")).unwrap();

@@ -8,7 +8,7 @@ mod index;
 mod readers;
 mod worker;
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::sync::mpsc;
 
@@ -16,6 +16,7 @@ pub use bitmap::Bitmap;
 pub use index::{FootagePlace, FrameIndex};
 
 use crate::job;
+use crate::media::reader::{FrameReader, Picture, Pixels};
 use crate::media::viewer::worker::{Order, Request};
 use crate::session::VideoTime;
 
@@ -75,6 +76,12 @@ impl Viewer {
         let (orders, inbox) = mpsc::channel();
         let work = move |context: &job::Context| worker::run(&files, settings, &inbox, context, &on_event);
         Self { orders, generation: 0, _worker: job::start("footage viewer", work) }
+    }
+
+    /// Loads what viewing a file takes of the system, which a process does once. To be called on a worker before the
+    /// window is busy: a thread that loads a library holds up all others that start a thread or load one.
+    pub fn warm_up(file: &Path) {
+        FrameReader::warm_up(file, Picture { pixels: Pixels::I420, size_px: None });
     }
 
     /// Asks for the frame on show at a place; the first frame where the place lies before it, the last past the end.

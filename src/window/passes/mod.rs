@@ -68,6 +68,12 @@ impl PassTable {
         let rows = gio::ListStore::new::<glib::BoxedAnyObject>();
         let columns = gtk::ColumnView::builder().show_column_separators(false).show_row_separators(true).build();
         columns.add_css_class("data-table");
+        let is_falling = Rc::new(Cell::new(false));
+        if let Some(sorter) = columns.sorter() {
+            // Before the model hears of a change, and sorts.
+            let is_falling = is_falling.clone();
+            sorter.connect_changed(move |sorter, _| is_falling.set(does_fall(sorter)));
+        }
         let sorted = gtk::SortListModel::new(Some(rows.clone()), columns.sorter());
         let selection = gtk::SingleSelection::builder().model(&sorted).autoselect(false).can_unselect(false).build();
         columns.set_model(Some(&selection));
@@ -82,7 +88,7 @@ impl PassTable {
             chosen: other_chosen.clone(),
         };
         let bound = cell::Bound::default();
-        let speed_columns = add_columns(&columns, &bound, &choice);
+        let speed_columns = add_columns(&columns, &bound, &choice, &is_falling);
         let title = gtk::Label::builder().xalign(0.0).margin_start(6).build();
         title.add_css_class("heading");
         let scrolled = gtk::ScrolledWindow::builder().child(&columns).hexpand(true).vexpand(true).build();
@@ -281,11 +287,12 @@ fn add_columns(
     columns: &gtk::ColumnView,
     bound: &cell::Bound,
     choice: &cell::OtherChoice,
+    is_falling: &Rc<Cell<bool>>,
 ) -> Vec<(Figure, gtk::ColumnViewColumn)> {
     let add = |title: &str, factory: gtk::SignalListItemFactory, by: Option<SortBy>| {
         let column = gtk::ColumnViewColumn::builder().title(title).factory(&factory).resizable(true).build();
         if let Some(by) = by {
-            column.set_sorter(Some(&sorter(by)));
+            column.set_sorter(Some(&sorter(by, is_falling.clone())));
         }
         columns.append_column(&column);
         column
@@ -304,9 +311,18 @@ fn add_columns(
     speed_columns
 }
 
-fn sorter(by: SortBy) -> gtk::CustomSorter {
+/// Whether the list is turned round. GTK 4.8 does not tell, so it is asked to compare two rows of which the second is
+/// more in everything.
+fn does_fall(sorter: &gtk::Sorter) -> bool {
+    let row = |lap: u32| glib::BoxedAnyObject::new(PassRow::of_figures(lap, f64::from(lap)));
+    sorter.compare(&row(0), &row(1)) == gtk::Ordering::Larger
+}
+
+fn sorter(by: SortBy, is_falling: Rc<Cell<bool>>) -> gtk::CustomSorter {
     gtk::CustomSorter::new(move |a, b| {
         let rows = a.downcast_ref::<glib::BoxedAnyObject>().zip(b.downcast_ref::<glib::BoxedAnyObject>());
-        rows.map_or(gtk::Ordering::Equal, |(a, b)| compare(by, &a.borrow::<PassRow>(), &b.borrow::<PassRow>()).into())
+        rows.map_or(gtk::Ordering::Equal, |(a, b)| {
+            compare(by, is_falling.get(), &a.borrow::<PassRow>(), &b.borrow::<PassRow>()).into()
+        })
     })
 }

@@ -25,8 +25,11 @@ const ZOOM_STEP: f64 = 1.25;
 mod imp {
     use super::*;
 
-    #[derive(Debug, Default)]
+    #[derive(Debug, Default, glib::Properties)]
+    #[properties(wrapper_type = super::Picture)]
     pub struct Picture {
+        /// The frame of footage on show; each one is notified.
+        #[property(get, nullable)]
         pub(super) frame: RefCell<Option<gdk::Texture>>,
         /// Width and height of the footage itself: what the frame may have been scaled down from.
         pub(super) footage_px: Cell<(f64, f64)>,
@@ -49,6 +52,7 @@ mod imp {
         }
     }
 
+    #[glib::derived_properties]
     impl ObjectImpl for Picture {
         fn constructed(&self) {
             self.parent_constructed();
@@ -116,7 +120,8 @@ impl Picture {
     pub(crate) fn show_frame(&self, frame: Option<gdk::Texture>, footage_px: (u32, u32)) {
         let footage_px = (f64::from(footage_px.0), f64::from(footage_px.1));
         let imp = self.imp();
-        *imp.frame.borrow_mut() = frame;
+        imp.frame.replace(frame);
+        self.notify_frame();
         if imp.footage_px.replace(footage_px) != footage_px {
             self.ask_for_size();
         }

@@ -10,19 +10,40 @@ use gtk4 as gtk;
 use crate::analysis;
 use crate::book::store::Keeper;
 use crate::book::{Book, Exit, History, Id, MarkPlace, Op, Refused, Tag, TagPlace, What};
-use crate::corners::MarkKind;
+use crate::corners::{MarkKind, Pass};
 use crate::load::name_corners;
 use crate::window::inbox::in_background;
-use crate::window::navigate::Stops;
-use crate::window::review::saver::Saver;
+use crate::window::navigate::{Playhead, Stops};
 use crate::window::review::session_overlay::SessionOverlay;
 use crate::window::review::{Review, ReviewPage};
+use crate::window::saver::Saver;
 use crate::window::tags::tag_time_s;
 
+/// The playhead is put on marks in floating-point numbers, s.
+const ROUNDING_S: f64 = 1e-6;
+
+impl Review {
+    /// The mark on the frame on show. What a person has moved is where the book has it: the analysis may not have
+    /// followed yet.
+    fn mark_on_show(&self) -> Option<MarkPlace> {
+        let Playhead { from_s, until_s } = self.playhead();
+        let is_on_show = |t_s: f64| t_s >= from_s - ROUNDING_S && t_s < until_s;
+        let moved = &self.history.book().marks;
+        let of_pass = |pass: &Pass| {
+            let place = |mark| MarkPlace { lap: pass.lap, corner: pass.corner, mark };
+            [MarkKind::TurnIn, MarkKind::Apex, MarkKind::Exit].map(|it| Some((place(it), pass.mark(it)?.t_s.value)))
+        };
+        let found = self.analysis.passes.iter().flat_map(of_pass).flatten().filter(|it| !moved.contains_key(&it.0));
+        let mut all = moved.iter().map(|(place, t_s)| (*place, *t_s)).chain(found);
+        all.find(|it| is_on_show(it.1)).map(|it| it.0)
+    }
+}
+
 impl ReviewPage {
-    pub(super) fn open_saver(&self, keeper: Keeper) -> Saver {
+    pub(super) fn open_saver(&self, mut keeper: Keeper) -> Saver<Book> {
         let page = self.downgrade();
-        Saver::new(keeper, move |trouble| {
+        let save = move |book: &Book| keeper.save(book).map_err(|it| it.to_string());
+        Saver::new("book saver", save, move |trouble| {
             if let (Some(page), Some(sentence)) = (page.upgrade(), trouble) {
                 page.tell(&sentence);
             }
@@ -187,6 +208,18 @@ impl ReviewPage {
         match here {
             Some((place, t_s)) => self.change(Op::Mark(place, Some(t_s))),
             None => self.tell("there is no corner here to set a mark of; go to one first"),
+        }
+    }
+
+    /// Moves the mark on the frame on show by so many frames, and the playhead with it.
+    pub(super) fn move_mark_here(&self, by: i64) {
+        let Some(place) = self.imp().review.borrow().as_ref().and_then(Review::mark_on_show) else {
+            return self.tell("there is no mark on this frame; Shift with the arrow keys goes to one");
+        };
+        self.step(by);
+        let t_s = self.imp().review.borrow().as_ref().map(|it| it.playhead().from_s);
+        if let Some(t_s) = t_s {
+            self.change(Op::Mark(place, Some(t_s)));
         }
     }
 

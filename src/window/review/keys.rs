@@ -25,6 +25,8 @@ pub(super) enum Deed {
     /// Puts a mark of this pass on the frame on show.
     MarkHere(MarkKind),
     GiveMarksBack,
+    /// Moves the mark on the frame on show by so many frames, and the playhead with it.
+    MoveMark(i64),
     RateExit(Exit),
     /// Shows or hides the second picture.
     TwoPictures,
@@ -61,6 +63,7 @@ pub(super) fn deed(key: Key, modifiers: ModifierType) -> Option<Deed> {
             ModifierType::SHIFT_MASK => Some(Deed::Jump(Stop::Mark, way)),
             ModifierType::CONTROL_MASK => Some(Deed::Jump(Stop::Corner, way)),
             ModifierType::ALT_MASK => Some(Deed::Jump(Stop::Tag, way)),
+            both if both == ModifierType::CONTROL_MASK | ModifierType::SHIFT_MASK => Some(Deed::MoveMark(frames)),
             none if none.is_empty() => Some(Deed::Step(frames)),
             _ => None,
         },
@@ -159,6 +162,7 @@ impl ReviewPage {
             Deed::Fit => self.picture().fit(),
             Deed::MarkHere(mark) => self.mark_here(mark),
             Deed::GiveMarksBack => self.give_marks_back(),
+            Deed::MoveMark(by) => self.move_mark_here(by),
             Deed::RateExit(exit) => self.rate_exit(exit),
             Deed::TwoPictures => self.toggle_second(),
             Deed::Draw => self.toggle_drawing(),
@@ -193,8 +197,13 @@ mod tests {
             .collect();
         assert!(shown.len() > 15, "{shown:?}");
 
-        let held =
-            [ModifierType::empty(), ModifierType::SHIFT_MASK, ModifierType::CONTROL_MASK, ModifierType::ALT_MASK];
+        let held = [
+            ModifierType::empty(),
+            ModifierType::SHIFT_MASK,
+            ModifierType::CONTROL_MASK,
+            ModifierType::ALT_MASK,
+            ModifierType::CONTROL_MASK | ModifierType::SHIFT_MASK,
+        ];
         let signs = "space comma period less greater bracketleft bracketright plus minus equal slash Left Right Up Down \
                      Page_Up Page_Down Home End Return Delete BackSpace Tab F2 F3 F4 F5 F6 F7 F8 F9 F12";
         let letters = ('a'..='z').chain('0'..='9').map(String::from);
@@ -216,6 +225,7 @@ mod tests {
             "<Shift" => ModifierType::SHIFT_MASK,
             "<Control" => ModifierType::CONTROL_MASK,
             "<Alt" => ModifierType::ALT_MASK,
+            "<Control><Shift" => ModifierType::CONTROL_MASK | ModifierType::SHIFT_MASK,
             other => panic!("{other}> is no modifier here"),
         };
         (Key::from_name(name).unwrap_or_else(|| panic!("{name} is no key")), modifiers)
@@ -229,7 +239,8 @@ mod tests {
         assert_eq!(deed(Key::Page_Down, ModifierType::empty()), Some(Deed::Jump(Stop::Lap, Way::Forward)));
         // A lock key that is on changes nothing.
         assert_eq!(deed(Key::Left, ModifierType::LOCK_MASK), Some(Deed::Step(-1)));
-        assert_eq!(deed(Key::Left, ModifierType::CONTROL_MASK | ModifierType::SHIFT_MASK), None);
+        assert_eq!(deed(Key::Left, ModifierType::CONTROL_MASK | ModifierType::SHIFT_MASK), Some(Deed::MoveMark(-1)));
+        assert_eq!(deed(Key::Left, ModifierType::CONTROL_MASK | ModifierType::ALT_MASK), None);
         assert_eq!(deed(Key::a, ModifierType::empty()), None);
     }
 

@@ -8,7 +8,6 @@ mod moving;
 mod panels;
 mod playing;
 mod preferences;
-mod saver;
 mod second;
 mod session_overlay;
 mod sounding;
@@ -26,7 +25,7 @@ use gtk::{gio, glib};
 use gtk4 as gtk;
 
 use crate::analysis::{Analysis, TrackPlace};
-use crate::book::History;
+use crate::book::{Book, History};
 use crate::corners::Pass;
 use crate::load::Session;
 use crate::media::Viewer;
@@ -40,11 +39,11 @@ use crate::window::picture::Picture;
 use crate::window::review::drawing::DrawingBar;
 use crate::window::review::panels::{Panels, Scene, Subject};
 use crate::window::review::playing::{NORMAL, Playing, speed_words};
-use crate::window::review::saver::Saver;
 use crate::window::review::second::SecondPicture;
 use crate::window::review::session_overlay::SessionOverlay;
 use crate::window::review::sounding::Sounding;
 use crate::window::review::timeline::{Position, Timeline};
+use crate::window::saver::Saver;
 use crate::window::settings::{OverlayParts, Settings};
 
 /// The shape of the picture while there is no footage.
@@ -57,7 +56,7 @@ struct Review {
     analysis: Arc<Analysis>,
     footage: Footage,
     history: History,
-    saver: Saver,
+    saver: Saver<Book>,
     timeline: Timeline,
     position: Position,
     stops: Stops,
@@ -246,6 +245,7 @@ impl ReviewPage {
         self.ask_for_size();
         self.leave_guest();
         self.show_position();
+        self.panels().appear();
     }
 
     fn has_footage(&self) -> bool {
@@ -372,9 +372,7 @@ impl ReviewPage {
     fn change_settings(&self, change: impl FnOnce(&mut Settings)) {
         // Before the window has handed them over, there is nothing to keep.
         let Some(settings) = self.imp().settings.get() else { return };
-        if let Err(sentence) = settings.change(change) {
-            self.tell(&sentence);
-        }
+        settings.change(change);
     }
 
     /// The parts of the overlay, kept as settings, and the zoom.

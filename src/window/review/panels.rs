@@ -1,8 +1,11 @@
 //! Strip, map, passes and plot around the picture: what they show, and when it changes. They are shown anew only where
 //! lap, corner or analysis have changed; the playhead alone moves with each frame.
 
+use std::cell::RefCell;
+use std::rc::Rc;
 use std::sync::Arc;
 
+use gtk::glib;
 use gtk::prelude::*;
 use gtk4 as gtk;
 
@@ -32,6 +35,8 @@ pub(super) struct Panels {
     /// Passes, and what else there is room for beside the picture.
     pub(super) pages: gtk::Notebook,
     notes: gtk::Label,
+    /// What is still to appear, last first.
+    hidden: Rc<RefCell<Vec<gtk::Widget>>>,
 }
 
 /// What the panels show, apart from the playhead.
@@ -63,6 +68,7 @@ impl Panels {
             tags: TagsPage::new(),
             corner_name: CornerName::new(),
             pages: gtk::Notebook::new(),
+            hidden: Rc::default(),
             notes: gtk::Label::builder()
                 .wrap(true)
                 .wrap_mode(gtk::pango::WrapMode::WordChar)
@@ -75,20 +81,47 @@ impl Panels {
         let pictures = gtk::Notebook::new();
         pictures.append_page(panels.map.widget(), Some(&gtk::Label::new(Some("Map"))));
         pictures.append_page(panels.plot.widget(), Some(&gtk::Label::new(Some("Speed"))));
-        side.set_start_child(Some(&pictures));
+        side.set_start_child(Some(&place_for(&pictures)));
         panels.passes.widget().set_vexpand(true);
         let table = gtk::Box::new(gtk::Orientation::Vertical, 0);
         table.append(panels.corner_name.widget());
         table.append(panels.passes.widget());
         panels.pages.append_page(&table, Some(&gtk::Label::new(Some("Passes"))));
         panels.pages.append_page(&panels.tags, Some(&gtk::Label::new(Some("Tags"))));
-        side.set_end_child(Some(&panels.pages));
+        side.set_end_child(Some(&place_for(&panels.pages)));
         let scrolled =
             gtk::ScrolledWindow::builder().child(&panels.notes).hscrollbar_policy(gtk::PolicyType::Never).build();
         panels.pages.append_page(&scrolled, Some(&gtk::Label::new(Some("Files"))));
-        panels.strip.widget().set_height_request(STRIP_HEIGHT);
+        below.set_height_request(STRIP_HEIGHT);
         below.append(panels.strip.widget());
+        panels.strip.widget().set_vexpand(true);
+        panels.hide_until_asked([
+            scrolled.upcast_ref(),
+            panels.tags.upcast_ref(),
+            panels.pages.upcast_ref(),
+            pictures.upcast_ref(),
+            panels.strip.widget(),
+        ]);
         panels
+    }
+
+    fn hide_until_asked(&self, last_first: [&gtk::Widget; 5]) {
+        last_first.iter().for_each(|it| it.set_visible(false));
+        self.hidden.replace(last_first.into_iter().cloned().collect());
+    }
+
+    /// Lets the panels appear, one with each frame: to lay out and draw all of them for the first time in one go would
+    /// hold up the window for some frames.
+    pub(super) fn appear(&self) {
+        let hidden = self.hidden.clone();
+        // The places of the panels are there from the start: nothing moves when a panel appears.
+        self.pages.parent().unwrap_or(self.pages.clone().upcast()).add_tick_callback(move |_, _| {
+            match hidden.borrow_mut().pop() {
+                Some(panel) => panel.set_visible(true),
+                None => return glib::ControlFlow::Break,
+            }
+            glib::ControlFlow::Continue
+        });
     }
 
     /// Says what was set aside, assumed or found odd in the session's files.
@@ -134,6 +167,14 @@ impl Panels {
     }
 }
 
+/// Room for a panel, whether it is on show or not.
+fn place_for(panel: &impl IsA<gtk::Widget>) -> gtk::Box {
+    let place = gtk::Box::new(gtk::Orientation::Vertical, 0);
+    panel.set_vexpand(true);
+    place.append(panel);
+    place
+}
+
 fn strip_tags(book: &Book, analysis: &Analysis) -> Vec<StripTag> {
     let strip_tag = |(id, tag): (&Id, &Tag)| {
         let (name, colour) = tag_look(book, tag);
@@ -149,7 +190,7 @@ fn given(book: &Book, analysis: &Analysis, corner: u32) -> Vec<PassGiven> {
     let given = |pass: &crate::corners::Pass| PassGiven {
         lap: pass.lap,
         is_good_exit: book.exit_of(pass.lap, corner).map(|(_, exit)| exit == Exit::Good),
-        tags: book.tags_of_pass(pass.lap, corner, pass.times_s()).count(),
+        tags: book.tags_of_pass(pass.lap, corner, analysis.moments_of(pass)).count(),
     };
     passes.map(given).collect()
 }

@@ -1,5 +1,7 @@
 //! Playing: where the playhead should be by now. The time is an input; there is no clock here.
 
+use crate::window::navigate::Playhead;
+
 /// The speeds of play that can be chosen, slowest first.
 pub(super) const SPEEDS: [f64; 7] = [0.1, 0.25, 0.5, 1.0, 1.5, 2.0, 4.0];
 /// Index of 1 in [`SPEEDS`].
@@ -24,6 +26,12 @@ impl Playing {
         Self { began_us, from_s, rate }
     }
 
+    /// From the middle of the frame on show: from its beginning, a display as fast as the footage would be now a hair
+    /// before each frame and now a hair after, and show some twice and others never.
+    pub(super) fn on_frame(began_us: i64, shown: Playhead, rate: f64) -> Self {
+        Self::new(began_us, 0.5 * (shown.from_s + shown.until_s), rate)
+    }
+
     pub(super) fn rate(self) -> f64 {
         self.rate
     }
@@ -35,8 +43,19 @@ impl Playing {
 }
 
 #[cfg(test)]
+#[allow(clippy::float_cmp, reason = "frames are counted in whole numbers")]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_display_as_fast_as_the_footage_shows_each_frame_once_though_its_clock_trembles() {
+        let playing = Playing::on_frame(0, Playhead { from_s: 3.0, until_s: 3.0 + 1.0 / 60.0 }, 1.0);
+        let trembling_us = [0, 4000, -4000, 900, -7000];
+        for (frame, tremble_us) in (0_i32..).zip(trembling_us) {
+            let t_s = playing.t_s(i64::from(frame) * 1_000_000 / 60 + tremble_us);
+            assert_eq!(((t_s - 3.0) * 60.0).floor(), f64::from(frame), "{t_s}");
+        }
+    }
 
     #[test]
     fn playing_goes_on_at_its_rate() {

@@ -6,15 +6,11 @@ use gtk::prelude::*;
 use gtk::subclass::prelude::*;
 use gtk4 as gtk;
 
-use crate::book::{Circle, Circled, Exit, FootageRef, FrameRef, Id, Op, ReferencePoint, Share, Tag, TagPlace, What};
+use crate::book::{Exit, FootageRef, FrameRef, Id, Op, ReferencePoint, Tag, TagPlace, What};
 use crate::media::FootagePlace;
 use crate::window::review::keys::is_taken;
-use crate::window::review::timeline::Position;
 use crate::window::review::{Review, ReviewPage};
 use crate::window::tags::{Ask, MENU_WORDS, SetOwner, show_tag_set, tag_menu, write_note};
-
-/// Until a reference point is circled, all that is known is that it is in the picture: a circle as high as the picture.
-const SOMEWHERE: Circle = Circle { centre: Share { x: 0.5, y: 0.5 }, radius: 0.5 };
 
 impl ReviewPage {
     pub(super) fn connect_tags(&self) {
@@ -142,17 +138,10 @@ impl ReviewPage {
         self.begin_playing_anew();
     }
 
-    /// Keeps the frame on show, where there is one, as a reference point of the corner on show.
+    /// Keeps a name as a reference point of the corner on show. Where it is in the picture, nobody has said yet.
     fn keep_point(&self, name: String) {
         let op = self.imp().review.borrow().as_ref().and_then(|review| {
-            let circled = match review.position {
-                Position::Frame { place, .. } => {
-                    let on = FrameRef { footage: FootageRef::Chapter(place.chapter), at: place.at };
-                    Some(Circled { on, circle: SOMEWHERE })
-                }
-                Position::Log { .. } => None,
-            };
-            let point = ReferencePoint { corner: review.subject().corner?, name, circled };
+            let point = ReferencePoint { corner: review.subject().corner?, name, circled: None };
             Some(Op::ReferencePoint(review.history.book().next_id, Some(point)))
         });
         if let Some(op) = op {

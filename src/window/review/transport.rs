@@ -21,7 +21,7 @@ impl ReviewPage {
         let (rate, volume) = (self.pace(), self.settings().get().volume);
         match &mut *self.imp().review.borrow_mut() {
             Some(review) => {
-                review.playing = Some(Playing::new(now_us, review.playhead().from_s, rate));
+                review.playing = Some(Playing::on_frame(now_us, review.playhead(), rate));
                 self.play_sound(review, review.position, rate, volume);
             }
             None => return,
@@ -81,7 +81,7 @@ impl ReviewPage {
         if let Some(review) = &mut *self.imp().review.borrow_mut()
             && review.playing.is_some()
         {
-            review.playing = Some(Playing::new(now_us, review.playhead().from_s, rate));
+            review.playing = Some(Playing::on_frame(now_us, review.playhead(), rate));
             self.play_sound(review, review.position, rate, volume);
         }
     }

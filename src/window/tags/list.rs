@@ -20,7 +20,7 @@ pub(super) struct TagItem {
     pub(super) colour: Colour,
     /// Log time, s; `None` for a tag on a pass that the analysis does not have, or on trackside footage without a pin.
     pub(super) t_s: Option<f64>,
-    /// The pass that it is on, or that its moment is in.
+    /// The pass that it is on, or that its moment belongs to ([`Analysis::moments_of`]).
     pub(super) lap: Option<u32>,
     pub(super) corner: Option<u32>,
     /// Lap and corner of the pass that a moment belongs to: the one that it is in, or the lap's next, which it leads to.
@@ -62,7 +62,8 @@ fn item(book: &Book, analysis: &Analysis, id: Id, tag: &Tag) -> TagItem {
 }
 
 fn lap_and_corner_at(analysis: &Analysis, t_s: f64) -> (Option<u32>, Option<u32>) {
-    let is_in = |pass: &&Pass| pass.times_s().is_some_and(|(from_s, until_s)| t_s >= from_s && t_s < until_s);
+    let is_in =
+        |pass: &&Pass| analysis.moments_of(pass).is_some_and(|(from_s, until_s)| t_s >= from_s && t_s < until_s);
     let pass = analysis.passes.iter().find(is_in);
     let lap = analysis.laps.iter().find(|it| t_s >= it.start_t_s && t_s < it.end_t_s).map(|it| it.number);
     (pass.map(|it| it.lap).or(lap), pass.map(|it| it.corner))
@@ -232,6 +233,19 @@ mod tests {
         assert_eq!(kept(text("kerb late")), 0);
         assert_eq!(kept(Filter { corner: Some(4), ..Filter::default() }), 1);
         assert_eq!(kept(Filter { lap: Some(2), ..Filter::default() }), 0);
+    }
+
+    #[test]
+    fn a_tag_just_before_turn_in_is_the_corners_that_it_leads_into() {
+        let mut analysis = analysis();
+        let mut before = Pass::nothing_known(1, 3, Direction::Right);
+        before.entry_gate_t_s = Some(6.0);
+        before.exit_gate_t_s = Some(9.0);
+        analysis.passes.push(before);
+        let corner = |t_s| lap_and_corner_at(&analysis, t_s).1;
+        // An approach of 1.5 s would begin at 8.5 s: there the corner before is not over yet.
+        assert_eq!([8.9, 9.0, 9.9, 13.9, 14.0].map(corner), [Some(3), Some(4), Some(4), Some(4), None]);
+        assert_eq!([4.4, 4.6].map(corner), [None, Some(3)]);
     }
 
     #[test]

@@ -32,7 +32,7 @@ pub(crate) enum Ask {
         tag: Id,
         title: String,
     },
-    /// A reference point of this name for the corner and the frame on show.
+    /// A reference point of this name for the corner on show.
     KeepPoint(String),
     EditSet,
 }

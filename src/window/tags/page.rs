@@ -295,7 +295,7 @@ fn row() -> gtk::Box {
     words.append(&label("tag-name"));
     words.append(&label("dim-label"));
     words.append(&note);
-    let line = gtk::Box::builder().spacing(8).build();
+    let line = gtk::Box::builder().spacing(8).margin_start(8).margin_end(8).build();
     line.append(&dot);
     line.append(&words);
     line

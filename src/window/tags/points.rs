@@ -1,4 +1,4 @@
-//! The reference points of the corner on show: a list, and a field that keeps the frame on show under a name. Takes the
+//! The reference points of the corner on show: a list, and a field that keeps one by its name. Takes the
 //! book; tells what a person asks for.
 
 use std::cell::{Cell, RefCell};
@@ -50,8 +50,10 @@ impl Default for PointList {
         let name = gtk::Entry::builder().hexpand(true).placeholder_text("Tyre, kerb, board …").build();
         name.update_property(&[gtk::accessible::Property::Label("Name of a new reference point")]);
         let keep = gtk::Button::builder()
-            .label("Keep this frame")
-            .tooltip_text("Keep the frame on show as a reference point of this corner (Enter)")
+            .label("Keep")
+            .tooltip_text(
+                "Keep a reference point of this corner by its name (Enter); the pen circles it in a frame (F3)",
+            )
             .build();
         let line = gtk::Box::builder().spacing(8).build();
         line.append(&name);
@@ -181,7 +183,7 @@ fn row(parts: &Rc<Parts>, id: Id, point: &ReferencePoint, chapters: usize) -> gt
 
 /// Where a point can be seen: "file 2, 0:12.345"; the file is left out where there is only one.
 fn frame_words(point: &ReferencePoint, chapters: usize) -> String {
-    let Some(circled) = point.circled else { return "no frame".to_owned() };
+    let Some(circled) = point.circled else { return "not circled yet".to_owned() };
     let at = present::clock_time(circled.on.at.seconds(), 3);
     match circled.on.footage {
         FootageRef::Chapter(chapter) if chapters > 1 => format!("file {}, {at}", chapter + 1),
@@ -204,6 +206,6 @@ mod tests {
         let circled = point(Some(Circled { on, circle }));
         assert_eq!(frame_words(&circled, 2), "file 2, 1:12.500");
         assert_eq!(frame_words(&circled, 1), "1:12.500");
-        assert_eq!(frame_words(&point(None), 2), "no frame");
+        assert_eq!(frame_words(&point(None), 2), "not circled yet");
     }
 }

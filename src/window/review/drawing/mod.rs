@@ -184,6 +184,7 @@ impl ReviewPage {
             }
             (Tool::ReferencePoint, Some(corner)) => {
                 let circled = Some(Circled { on: draft.on, circle: draft.stroke.circle() });
+                let id = self.waiting_point(corner, &words).unwrap_or(id);
                 Some(Op::ReferencePoint(id, Some(ReferencePoint { corner, name: words, circled })))
             }
             _ => self.drawings_of(&draft, &words).into_iter().next().map(|it| Op::Drawing(id, Some(it))),
@@ -192,6 +193,13 @@ impl ReviewPage {
         if let Some(op) = op {
             self.change(op);
         }
+    }
+
+    /// The corner's reference point of this name that is not circled yet.
+    fn waiting_point(&self, corner: u32, name: &str) -> Option<Id> {
+        let review = self.imp().review.borrow();
+        let mut points = review.as_ref()?.history.book().reference_points_of(corner);
+        points.find(|(_, it)| it.circled.is_none() && it.name == name).map(|it| it.0)
     }
 
     /// Gives up what is being drawn.

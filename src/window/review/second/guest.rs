@@ -9,7 +9,7 @@ use crate::job::Context;
 use crate::load::{self, Reading};
 use crate::present;
 use crate::track::Lap;
-use crate::window::loading::{Footage, footage_or_none};
+use crate::window::loading::{Footage, analysed};
 use crate::window::review::timeline::{Position, Timeline};
 
 /// A session that can be looked at beside the one under review.
@@ -30,9 +30,7 @@ pub(super) struct Guest {
 /// Reads and analyses a book. Footage that cannot be used does not keep its figures from being compared: `sentences`.
 pub(super) fn read(path: &Path, context: &Context) -> anyhow::Result<(Guest, Vec<String>)> {
     let session = load::open(path, &Reading::default(), context)?;
-    let analysis = load::analyse(&session, context)?;
-    let mut sentences = Vec::new();
-    let footage = footage_or_none(&session, &mut sentences, context)?;
+    let (analysis, footage, sentences) = analysed(&session, context)?;
     let book = session.book.map(|it| it.1).unwrap_or_default();
     let file = || path.file_stem().unwrap_or_default().to_string_lossy().into_owned();
     let name = present::one_line(&book.driver.clone().unwrap_or_else(file));
