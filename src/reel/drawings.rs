@@ -40,10 +40,6 @@ impl ClipPlan {
 }
 
 fn falls_into(drawing: &Drawing, chapter: usize, cut: &Cut) -> bool {
-    let (from, until) = match *cut {
-        Cut::Run { from, until, .. } => (from, until),
-        Cut::Hold { at, .. } => (at, at),
-    };
-    let earlier = VideoTime(from.0.saturating_sub(FRAME_AT_MOST_NS));
-    cut.chapter() == chapter && drawing.is_on_show(earlier, until)
+    let earlier = VideoTime(cut.from().0.saturating_sub(FRAME_AT_MOST_NS));
+    cut.chapter() == chapter && drawing.is_on_show(earlier, cut.until())
 }

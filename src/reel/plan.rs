@@ -4,7 +4,7 @@
 use std::path::PathBuf;
 
 use crate::analysis::Analysis;
-use crate::corners::{Corner, Pass};
+use crate::corners::{Corner, MarkKind, Pass};
 use crate::reel::drawings::ClipDrawing;
 use crate::reel::overlay::OverlayScript;
 use crate::session::{ClockMap, SessionTime, VideoTime};
@@ -32,8 +32,9 @@ pub struct ClipOptions {
     pub tail_s: f64,
     /// Pace between turn-in and exit: 1 as it was, 0.5 half as fast.
     pub slow: f64,
-    /// A still of this many seconds at each mark; 0 for none.
+    /// A still of this many seconds at each mark, or at the one in `hold_at`; 0 for none.
     pub hold_s: f64,
+    pub hold_at: Option<MarkKind>,
     pub speed_unit: SpeedUnit,
     /// Height of the film in pixels; `None` leaves the footage's.
     pub height_px: Option<u32>,
@@ -41,7 +42,15 @@ pub struct ClipOptions {
 
 impl Default for ClipOptions {
     fn default() -> Self {
-        Self { lead_s: 2.0, tail_s: 2.0, slow: 1.0, hold_s: 0.0, speed_unit: SpeedUnit::default(), height_px: None }
+        Self {
+            lead_s: 2.0,
+            tail_s: 2.0,
+            slow: 1.0,
+            hold_s: 0.0,
+            hold_at: None,
+            speed_unit: SpeedUnit::default(),
+            height_px: None,
+        }
     }
 }
 
@@ -68,6 +77,21 @@ impl Cut {
             Self::Run { chapter, .. } | Self::Hold { chapter, .. } => *chapter,
         }
     }
+
+    /// Presentation time of its first moment, and of its end; a hold has one.
+    pub fn from(&self) -> VideoTime {
+        match *self {
+            Self::Run { from, .. } => from,
+            Self::Hold { at, .. } => at,
+        }
+    }
+
+    pub fn until(&self) -> VideoTime {
+        match *self {
+            Self::Run { until, .. } => until,
+            Self::Hold { at, .. } => at,
+        }
+    }
 }
 
 /// One clip: everything that a renderer needs to know.
@@ -92,6 +116,30 @@ impl ClipPlan {
     pub fn film_s(&self) -> f64 {
         self.cuts.iter().map(Cut::film_s).sum()
     }
+
+    /// Log times that are shown, s: of the first moment and of the end.
+    pub fn shown_s(&self) -> (f64, f64) {
+        let log_s = |chapter: usize, at: VideoTime| self.chapters[chapter].clock.to_log(at).0;
+        let begin = self.cuts.first().map_or(0.0, |it| log_s(it.chapter(), it.from()));
+        let end = self.cuts.last().map_or(0.0, |it| log_s(it.chapter(), it.until()));
+        (begin, end)
+    }
+
+    /// When in the film a log time comes on show, s; `None` for what is not shown.
+    pub fn film_time_s(&self, log_s: f64) -> Option<f64> {
+        let mut begin_s = 0.0;
+        for cut in &self.cuts {
+            let at = self.chapters[cut.chapter()].clock.to_video(SessionTime(log_s));
+            if let Cut::Run { from, until, pace, .. } = *cut
+                && at >= from
+                && at < until
+            {
+                return Some(begin_s + (at.0 - from.0) as f64 * 1e-9 / pace);
+            }
+            begin_s += cut.film_s();
+        }
+        None
+    }
 }
 
 /// Why there is no clip.
@@ -113,6 +161,8 @@ pub enum PlanError {
         "lap {lap}, corner {corner}: the footage has a hole of {seconds:.1} s inside the pass; add the chapter that is missing"
     )]
     Hole { lap: u32, corner: u32, seconds: f64 },
+    #[error("the reel has no clip; choose a pass")]
+    Empty,
     #[error("{name} {value}: must be {rule}; give another value")]
     Option { name: &'static str, value: f64, rule: &'static str },
 }
@@ -249,9 +299,9 @@ fn cuts_of(
     (begin_s, finish_s): (f64, f64),
     options: &ClipOptions,
 ) -> Vec<Cut> {
-    let marks_s =
-        [pass.turn_in.map(|it| it.t_s.value), pass.apex.map(|it| it.mark.t_s.value), pass.exit.map(|it| it.t_s.value)];
-    let mut holds_s: Vec<f64> = if options.hold_s > 0.0 { marks_s.into_iter().flatten().collect() } else { Vec::new() };
+    let is_held = |it: &MarkKind| options.hold_s > 0.0 && options.hold_at.is_none_or(|at| at == *it);
+    let kinds = [MarkKind::TurnIn, MarkKind::Apex, MarkKind::Exit].into_iter().filter(is_held);
+    let mut holds_s: Vec<f64> = kinds.filter_map(|it| Some(pass.mark(it)?.t_s.value)).collect();
     holds_s.sort_by(f64::total_cmp);
     let mut edges_s: Vec<f64> = holds_s.clone();
     if options.slow < 1.0 {
