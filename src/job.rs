@@ -103,9 +103,14 @@ pub fn watch<R>(context: &Context, period: Duration, mut show: impl FnMut(f64) +
     })
 }
 
+/// How many threads the machine runs at once.
+pub fn cores() -> usize {
+    std::thread::available_parallelism().map_or(1, usize::from)
+}
+
 /// Runs `work` on each item, on as many workers as the machine has cores, and gives the results in the items' order.
 pub fn map_parallel<T: Sync, R: Send>(items: &[T], work: impl Fn(&T) -> R + Sync) -> Vec<R> {
-    let workers = std::thread::available_parallelism().map_or(1, usize::from).min(items.len());
+    let workers = cores().min(items.len());
     if workers <= 1 {
         return items.iter().map(work).collect();
     }

@@ -11,6 +11,9 @@ const BORDER_SHARE: f64 = 0.035;
 const CAPTION_SIZE: (f64, f64) = (16.5, 3.5);
 const MARKS_SIZE: (f64, f64) = (19.0, 3.5);
 const MAP_SIDE: f64 = 10.0;
+/// Height of one tag, and how many are shown at most.
+pub(crate) const TAG_LINE: f64 = 1.9;
+pub(crate) const MOST_TAGS: usize = 3;
 /// Space between stacked blocks.
 const BETWEEN: f64 = 0.6;
 
@@ -30,6 +33,8 @@ pub(crate) struct Layout {
     pub(crate) caption: Place,
     pub(crate) marks: Place,
     pub(crate) map: Place,
+    /// Room for the tags, from the bottom up: above the caption.
+    pub(crate) tags: Place,
 }
 
 impl Layout {
@@ -55,7 +60,18 @@ impl Layout {
         // On a small picture the map gives way to the text.
         let free = f64::from(marks.y.min(caption.y)) - border - BETWEEN * unit;
         let side = (MAP_SIDE * unit).min(free);
-        Self { unit, caption, marks, map: place(width - border - side, border, side, side) }
+        let lowest = f64::from(marks.y.min(caption.y)) - BETWEEN * unit;
+        let tags_bottom = if is_wide { f64::from(caption.y) - BETWEEN * unit } else { lowest };
+        let tags_height = (TAG_LINE * MOST_TAGS as f64 * unit).min(tags_bottom - border).max(2.0);
+        // Beside the map, where it comes down this far.
+        let tags_width = (CAPTION_SIZE.0 * unit).min(width - 2.0 * border - side - BETWEEN * unit);
+        Self {
+            unit,
+            caption,
+            marks,
+            map: place(width - border - side, border, side, side),
+            tags: place(border, tags_bottom - tags_height, tags_width, tags_height),
+        }
     }
 }
 
@@ -88,7 +104,7 @@ mod tests {
             (320, 240),
         ] {
             let layout = Layout::new(width, height);
-            let blocks = [layout.caption, layout.marks, layout.map];
+            let blocks = [layout.caption, layout.marks, layout.map, layout.tags];
             for (index, block) in blocks.iter().enumerate() {
                 assert!(
                     block.x + block.width <= width && block.y + block.height <= height,

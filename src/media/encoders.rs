@@ -30,6 +30,14 @@ pub struct Container {
     audio: Vec<Codec>,
 }
 
+impl Container {
+    /// Whether its muxer writes a film's chapters.
+    pub fn has_own_chapters(&self) -> bool {
+        let factory = gst::ElementFactory::find(&self.muxer.element);
+        factory.is_some_and(|it| it.has_interface("GstTocSetter"))
+    }
+}
+
 /// One way to encode pictures or sound: a chain of elements.
 #[derive(Debug, Deserialize)]
 #[serde(deny_unknown_fields)]
@@ -38,6 +46,9 @@ pub struct Codec {
     /// How much later than it went in sound comes out again, in samples at 48 kHz.
     #[serde(default)]
     pub delay_samples: usize,
+    /// Properties where several encoders share the machine.
+    #[serde(default)]
+    shared: BTreeMap<String, String>,
     chain: Vec<Part>,
 }
 
@@ -116,9 +127,14 @@ impl Profile {
             .map(|part| (part.element.clone(), part.package.clone()))
     }
 
-    /// The elements from raw I420 video to what the muxer takes, in the order to link them.
-    pub fn video_elements(&self) -> Result<Vec<gst::Element>, Error> {
-        self.video.chain.iter().map(make).collect()
+    /// The elements from raw I420 video to what the muxer takes, in the order to link them; `films_at_once` of them are
+    /// to share the machine.
+    pub fn video_elements(&self, films_at_once: usize) -> Result<Vec<gst::Element>, Error> {
+        let elements: Vec<gst::Element> = self.video.chain.iter().map(make).collect::<Result<_, _>>()?;
+        if films_at_once > 1 {
+            elements.iter().for_each(|it| set_all(it, &self.video.shared));
+        }
+        Ok(elements)
     }
 
     /// The elements from raw audio to what the muxer takes, in the order to link them.

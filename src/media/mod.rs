@@ -1,13 +1,17 @@
 //! GStreamer: probe footage, read frames by presentation time, render clips.
 
 mod blend;
+mod chapters;
 mod created;
 pub mod encoders;
 mod error;
+mod film;
 mod listen;
+mod mix;
+mod part;
 mod probe;
 mod reader;
-mod render;
+mod show;
 mod sound;
 mod source;
 mod stretch;
@@ -20,10 +24,10 @@ use std::sync::OnceLock;
 use gstreamer as gst;
 
 pub use error::Error;
+pub use film::{PartProgress, RenderedFilm, render_clip, render_film};
 pub use listen::Sound;
 pub use probe::{Footage, Orientation, probe};
 pub use reader::{Frame, FrameReader, Picture, Pixels};
-pub use render::{RenderedClip, render_clip};
 pub use times::frame_times;
 pub use viewer::{Bitmap, FootagePlace, FrameIndex, ShownFrame, Viewer, ViewerEvent, ViewerSettings};
 
