@@ -4,6 +4,10 @@ use std::path::PathBuf;
 
 use clap::{Args, Parser, Subcommand, ValueEnum};
 
+#[cfg(feature = "media")]
+use crate::media::encoders::{self, Export};
+#[cfg(feature = "media")]
+use crate::reel::Other;
 use crate::units::SpeedUnit;
 
 /// Corner-by-corner review of kart sessions.
@@ -221,6 +225,48 @@ pub(super) struct ShownArgs {
     pub(super) hold_at: Option<MarkArg>,
 }
 
+/// What becomes of the pictures.
+#[cfg(feature = "media")]
+#[derive(Debug, Args)]
+pub(super) struct FilmArgs {
+    /// How the two pictures of --beside share the film
+    #[arg(long, value_enum, default_value_t = LayoutArg::Beside)]
+    pub(super) layout: LayoutArg,
+    /// What the film is for; by the file's ending where not given
+    #[arg(long, value_name = "PROFILE", value_parser = export)]
+    pub(super) profile: Option<&'static Export>,
+    /// The middle of the picture, 9 wide and 16 high
+    #[arg(long)]
+    pub(super) upright: bool,
+}
+
+#[cfg(feature = "media")]
+#[derive(Debug, Clone, Copy, ValueEnum)]
+pub(super) enum LayoutArg {
+    Beside,
+    Stacked,
+    Inset,
+}
+
+/// One of the export profiles.
+#[cfg(feature = "media")]
+fn export(name: &str) -> Result<&'static Export, String> {
+    let all = encoders::exports();
+    all.iter().find(|it| it.name == name).ok_or_else(|| {
+        let names: Vec<String> = all.iter().map(|it| format!("{} ({})", it.name, it.about)).collect();
+        format!("there is no profile {name:?}; there are {}", names.join(", "))
+    })
+}
+
+/// A lap, or the best.
+#[cfg(feature = "media")]
+fn other_lap(text: &str) -> Result<Other, String> {
+    match text {
+        "best" => Ok(Other::Best),
+        number => number.parse().map(Other::Lap).map_err(|_| format!("{text:?} is neither a lap nor \"best\"")),
+    }
+}
+
 #[cfg(feature = "media")]
 #[derive(Debug, Clone, Copy, ValueEnum)]
 pub(super) enum MarkArg {
@@ -248,6 +294,11 @@ pub(super) struct ClipArgs {
     pub(super) out: PathBuf,
     #[command(flatten)]
     pub(super) shown: ShownArgs,
+    /// Show the same corner of another lap as well, both always at the same place on the track
+    #[arg(long, value_name = "LAP")]
+    pub(super) beside: Option<u32>,
+    #[command(flatten)]
+    pub(super) film: FilmArgs,
     #[command(flatten)]
     pub(super) clock: ClockArgs,
     #[command(flatten)]
@@ -284,6 +335,11 @@ pub(super) struct ReelArgs {
     pub(super) card: f64,
     #[command(flatten)]
     pub(super) shown: ShownArgs,
+    /// Show another lap beside each clip, both always at the same place on the track: its number, or "best"
+    #[arg(long, value_name = "LAP|best", value_parser = other_lap)]
+    pub(super) beside: Option<Other>,
+    #[command(flatten)]
+    pub(super) film: FilmArgs,
     /// Also write cards and tags as subtitles (WebVTT) beside the film
     #[arg(long)]
     pub(super) subtitles: bool,

@@ -10,9 +10,9 @@ use crate::cli::{plan, session};
 use crate::files::{self, Overwrite};
 use crate::job::Context;
 use crate::load::{self, Aligned, Session};
-use crate::media;
+use crate::media::{self, Target};
 use crate::present;
-use crate::reel::{self, Chapter, ClipOptions, ClipPlan, PlanError};
+use crate::reel::{self, Chapter, ClipOptions, ClipPlan, FilmPlan, PlanError};
 use crate::session::Note;
 
 pub(super) fn run(args: &ClipArgs, console: &mut Console<'_>, context: &Context) -> Result<u8, Stop> {
@@ -28,14 +28,23 @@ pub(super) fn run(args: &ClipArgs, console: &mut Console<'_>, context: &Context)
     )?;
     warn_of_rough_clocks(&aligned, console);
     let options = plan::clip_options(&args.shown, args.unit.speed_unit);
-    let plan = with_drawings(plan_clip(&analysis, &aligned, args.lap, args.corner, &options)?, &session);
+    let mut plan = plan_clip(&analysis, &aligned, args.lap, args.corner, &options)?;
+    if let Some(other_lap) = args.beside {
+        let (pass, layout) = ((args.lap, args.corner), plan::layout(args.film.layout));
+        plan = plan
+            .with_beside(&analysis, pass, other_lap, layout, &chapters(&aligned)?, &options)
+            .map_err(|error| Stop::Failed(error.into()))?;
+    }
+    let plan = with_drawings(plan, &session);
     for (what, missing_s) in [("lead", plan.lead_missing_s), ("tail", plan.tail_missing_s)] {
         if missing_s > 0.0005 {
             console
                 .warn(&format!("the {what} is {} s shorter: there is no more footage", present::fixed(missing_s, 1)));
         }
     }
-    write(&plan, &args.out, overwrite, context)?;
+    let film = FilmPlan { shape: plan::shape(&args.film), ..FilmPlan::of_clip(plan) };
+    let target = Target { out: &args.out, overwrite, export: args.film.profile };
+    with_progress("writing the clip", context, || media::render_film(&film, target, context, &|_, _| {}))?;
     console.result(&format!("{}\n", present::one_line(&args.out.display().to_string())))?;
     Ok(0)
 }

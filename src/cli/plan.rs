@@ -6,7 +6,7 @@ use std::path::{Path, PathBuf};
 use crate::book::Exit;
 use crate::book::{Grip, Pin};
 #[cfg(feature = "media")]
-use crate::cli::args::{ChoiceArgs, ExitArg, FigureArg, MarkArg, OrderArg, ShownArgs};
+use crate::cli::args::{ChoiceArgs, ExitArg, FigureArg, FilmArgs, LayoutArg, MarkArg, OrderArg, ShownArgs};
 use crate::cli::args::{ClockArgs, GripArg, LogArgs};
 use crate::cli::console::Stop;
 use crate::clock;
@@ -15,7 +15,7 @@ use crate::corners::figure::Figure;
 use crate::files::Overwrite;
 use crate::load::Reading;
 #[cfg(feature = "media")]
-use crate::reel::{Choice, ClipOptions, Order};
+use crate::reel::{BesideLayout, Choice, ClipOptions, Order, Shape};
 #[cfg(feature = "media")]
 use crate::session::MarkKind;
 use crate::session::VideoTime;
@@ -55,6 +55,20 @@ pub(super) fn clip_options(shown: &ShownArgs, speed_unit: SpeedUnit) -> ClipOpti
         speed_unit,
         ..ClipOptions::default()
     }
+}
+
+#[cfg(feature = "media")]
+pub(super) fn layout(layout: LayoutArg) -> BesideLayout {
+    match layout {
+        LayoutArg::Beside => BesideLayout::Beside,
+        LayoutArg::Stacked => BesideLayout::Stacked,
+        LayoutArg::Inset => BesideLayout::Inset,
+    }
+}
+
+#[cfg(feature = "media")]
+pub(super) fn shape(args: &FilmArgs) -> Shape {
+    if args.upright { Shape::Upright } else { Shape::AsFilmed }
 }
 
 /// Which passes a reel shows.

@@ -8,10 +8,10 @@ use crate::cli::args::ReelArgs;
 use crate::cli::clip::{chapters, footage_in_book, warn_of_rough_clocks};
 use crate::cli::console::{Console, Stop, with_progress};
 use crate::cli::{plan, session};
-use crate::files::{self, Overwrite};
+use crate::files;
 use crate::job::Context;
 use crate::load::{self, Session};
-use crate::media;
+use crate::media::{self, Target};
 use crate::present;
 use crate::reel::{
     self, Chapter, ChoiceError, Chosen, ClipPiece, FilmPlan, PlanError, ReelItem, ReelOptions, SoundPlan, Source,
@@ -61,11 +61,12 @@ pub(super) fn run(args: &ReelArgs, console: &mut Console<'_>, context: &Context)
         return Ok(0);
     }
     if let Some(folder) = &args.clips {
-        return write_each(&film, folder, overwrite, &inputs().collect::<Vec<_>>(), console, context);
+        return write_each(args, &film, folder, &inputs().collect::<Vec<_>>(), console, context);
     }
     let Some(out) = &args.out else { return Ok(0) };
-    let rendered =
-        with_progress("writing the reel", context, || media::render_film(&film, out, overwrite, context, &|_, _| {}))?;
+    let rendered = with_progress("writing the reel", context, || {
+        media::render_film(&film, target(args, out), context, &|_, _| {})
+    })?;
     if !rendered.has_chapters {
         console.warn(&format!("{}: has no chapters, for this kind of file cannot hold them", out.display()));
     }
@@ -111,6 +112,8 @@ fn plan_film(args: &ReelArgs, loaded: &[Loaded], console: &mut Console<'_>) -> R
         title: args.title.clone(),
         card_s: args.card,
         sound: SoundPlan { is_muted: args.mute, is_level: true, narration: args.narration.clone() },
+        shape: plan::shape(&args.film),
+        beside: args.beside.map(|it| (it, plan::layout(args.film.layout))),
         ..ReelOptions::default()
     };
     let items: Vec<ReelItem> = chosen.into_iter().map(ReelItem::from).collect();
@@ -134,9 +137,9 @@ fn same_corner(loaded: &[Loaded], source: usize, number: u32) -> Option<u32> {
 
 /// Each clip as a film of its own, one after the other: what is done stays, whatever becomes of the next.
 fn write_each(
+    args: &ReelArgs,
     film: &FilmPlan,
     folder: &Path,
-    overwrite: Overwrite,
     inputs: &[&Path],
     console: &mut Console<'_>,
     context: &Context,
@@ -144,8 +147,9 @@ fn write_each(
     files::make_folder(folder)?;
     let mut failed = None;
     for (index, clip) in film.clips().enumerate() {
-        let out = folder.join(file_name(index + 1, clip));
-        let written = write_one(film, clip, &out, overwrite, inputs, context);
+        let ending = args.film.profile.map_or("mp4", |it| &it.extension);
+        let out = folder.join(file_name(index + 1, clip, ending));
+        let written = write_one(args, film, clip, &out, inputs, context);
         match written {
             Ok(()) => console.result(&format!("{}\n", present::one_line(&out.display().to_string())))?,
             Err(Stop::Failed(error)) => {
@@ -164,22 +168,26 @@ fn write_each(
 }
 
 fn write_one(
+    args: &ReelArgs,
     film: &FilmPlan,
     clip: &ClipPiece,
     out: &Path,
-    overwrite: Overwrite,
     inputs: &[&Path],
     context: &Context,
 ) -> Result<(), Stop> {
     files::refuse_input(out, inputs.iter().copied())?;
     let mut single = FilmPlan::of_clip(clip.plan.clone());
     (single.sound, single.shape) = (SoundPlan { narration: None, ..film.sound.clone() }, film.shape);
-    with_progress("writing a clip", context, || media::render_film(&single, out, overwrite, context, &|_, _| {}))?;
+    with_progress("writing a clip", context, || media::render_film(&single, target(args, out), context, &|_, _| {}))?;
     Ok(())
 }
 
+fn target<'a>(args: &ReelArgs, out: &'a Path) -> Target<'a> {
+    Target { out, overwrite: plan::overwrite(args.force), export: args.film.profile }
+}
+
 /// "03-corner-2-lap-5.mp4".
-fn file_name(number: usize, clip: &ClipPiece) -> String {
+fn file_name(number: usize, clip: &ClipPiece, ending: &str) -> String {
     let (lap, corner) = clip.chosen.as_ref().map_or((0, 0), |it| (it.lap, it.corner));
-    format!("{number:02}-corner-{corner}-lap-{lap}.mp4")
+    format!("{number:02}-corner-{corner}-lap-{lap}.{ending}")
 }

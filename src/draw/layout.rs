@@ -76,7 +76,7 @@ impl Layout {
 }
 
 /// Even positions and sizes, so that a block never splits the shared colour of two pixels of a 4:2:0 picture.
-fn place(x: f64, y: f64, width: f64, height: f64) -> Place {
+pub(crate) fn place(x: f64, y: f64, width: f64, height: f64) -> Place {
     #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "rounded, at least 0, within a picture")]
     let even = |value: f64| ((value.max(0.0) / 2.0).round() as u32) * 2;
     Place { x: even(x), y: even(y), width: even(width).max(2), height: even(height).max(2) }

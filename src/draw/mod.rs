@@ -1,6 +1,7 @@
 //! Overlay, map and the book's drawings drawn with cairo, into small surfaces that lie over a picture. Screens and films
 //! share them, so what is seen is what is exported. Takes plain data of `reel` and `book`; knows no video.
 
+mod beside;
 mod card;
 mod drawings;
 mod layout;
@@ -9,6 +10,7 @@ mod marks;
 mod overlay;
 mod text;
 
+pub use beside::{Arrangement, StripPainter};
 pub use card::card_tile;
 pub use drawings::{PictureRect, drawing_tiles, paint_drawings};
 #[cfg(feature = "window")]

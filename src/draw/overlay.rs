@@ -23,17 +23,25 @@ pub struct Tile {
 
 /// A block: what its tile shows at present.
 #[derive(Debug)]
-struct Block<T> {
+pub(crate) struct Block<T> {
     place: Place,
     shown: Option<(T, Tile)>,
 }
 
 impl<T: PartialEq + Clone> Block<T> {
-    fn new(place: Place) -> Self {
+    pub(crate) fn new(place: Place) -> Self {
         Self { place, shown: None }
     }
 
-    fn show(&mut self, wanted: &T, draw: impl FnOnce(&Context) -> Result<(), Error>) -> Result<&Tile, Error> {
+    pub(crate) fn place(&self) -> Place {
+        self.place
+    }
+
+    pub(crate) fn show(
+        &mut self,
+        wanted: &T,
+        draw: impl FnOnce(&Context) -> Result<(), Error>,
+    ) -> Result<&Tile, Error> {
         let version = match &self.shown {
             Some((shown, tile)) if shown == wanted => tile.version,
             Some((_, tile)) => tile.version + 1,

@@ -17,6 +17,7 @@ fn without_nul(text: &str) -> Cow<'_, str> {
 pub(crate) enum Align {
     Left,
     Right,
+    Middle,
 }
 
 /// How a line looks. Sizes in pixels.
@@ -46,6 +47,7 @@ pub(crate) fn line(context: &Context, text: &str, x: f64, baseline: f64, align: 
     let left = match align {
         Align::Left => x,
         Align::Right => x - width,
+        Align::Middle => x - width / 2.0,
     };
     style.colour.set(context, 1.0);
     context.move_to(left, baseline - f64::from(layout.baseline()) / f64::from(pango::SCALE));

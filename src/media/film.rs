@@ -13,27 +13,40 @@ use std::path::{Path, PathBuf};
 use gstreamer as gst;
 use gstreamer_video as gst_video;
 
-use crate::draw::card_tile;
+use crate::draw::{Arrangement, card_tile};
 use crate::files::{Overwrite, Pending};
 use crate::job::{self, Context};
 use crate::media::blend::{Matrix, Sticker};
 use crate::media::chapters;
-use crate::media::encoders::{self, Profile};
+use crate::media::encoders::{self, Export, Profile};
 use crate::media::error::Error;
 use crate::media::mix::part_sound;
 use crate::media::part::PartEncoder;
 use crate::media::probe::{Footage, probe};
-use crate::media::show::{Fill, INSTANT_NS, Show, aspect};
+use crate::media::scene::Scene;
+use crate::media::show::{Fill, INSTANT_NS, aspect};
 use crate::media::writer::{Film, FilmWriter};
 use crate::reel::{Card, ClipPlan, Cut, FilmPlan, Piece, Shape};
 use crate::session::VideoTime;
 
 /// Frame rate of stills where the footage tells none, 1/s.
 const RATE_UNKNOWN_HZ: f64 = 30.0;
+/// Height of a film without any footage, px.
+const LINES_UNKNOWN: u32 = 720;
 /// Parts that are encoded at once at most: each holds some thirty pictures, which at 1080p are 100 MB.
 const PARTS_AT_ONCE: usize = 3;
 /// Width to height of an upright film.
 const UPRIGHT: f64 = 9.0 / 16.0;
+
+/// The file that a film becomes.
+#[derive(Debug, Clone, Copy)]
+pub struct Target<'a> {
+    /// Its ending decides the container.
+    pub out: &'a Path,
+    pub overwrite: Overwrite,
+    /// What the film is for; `None` for the best that the container has.
+    pub export: Option<&'static Export>,
+}
 
 /// A film that has been written.
 #[derive(Debug, Clone, PartialEq)]
@@ -59,7 +72,9 @@ struct Job<'a> {
     out: &'a Path,
     profile: Profile,
     footage: &'a BTreeMap<PathBuf, Footage>,
+    /// Of the film; where it shows two pictures, with where they lie.
     size_px: (u32, u32),
+    arrangement: Option<Arrangement>,
     rate_hz: f64,
     has_sound: bool,
     parts_at_once: usize,
@@ -87,24 +102,27 @@ enum Made {
 /// part to `progress`.
 pub fn render_film(
     plan: &FilmPlan,
-    out: &Path,
-    overwrite: Overwrite,
+    target: Target<'_>,
     context: &Context,
     progress: PartProgress<'_>,
 ) -> Result<RenderedFilm, Error> {
     crate::media::init()?;
-    let profile = encoders::for_file(out)?;
-    let pending = Pending::new(out, overwrite)?;
+    let out = target.out;
+    let profile = encoders::for_export(out, target.export)?;
+    let pending = Pending::new(out, target.overwrite)?;
     let footage = probe_all(plan)?;
     let first = plan.clips().next().and_then(|it| footage.get(&it.plan.chapters[it.plan.cuts[0].chapter()].file));
     let has_footage_sound = !plan.sound.is_muted && footage.values().any(|it| it.audio.is_some());
     let parts = parts_of(plan);
+    let single_px = film_size(first, plan, profile.most_lines());
+    let arrangement = plan.layout().map(|it| Arrangement::new(it, single_px.0, single_px.1));
     let job = Job {
         plan,
         out,
         profile,
         footage: &footage,
-        size_px: film_size(first, plan),
+        size_px: arrangement.map_or(single_px, |it| it.size_px),
+        arrangement,
         rate_hz: first.and_then(|it| it.rate_hz).unwrap_or(RATE_UNKNOWN_HZ),
         has_sound: has_footage_sound || plan.sound.narration.is_some(),
         parts_at_once: job::cores().min(parts.len()).clamp(1, PARTS_AT_ONCE),
@@ -139,7 +157,8 @@ pub fn render_clip(
     overwrite: Overwrite,
     context: &Context,
 ) -> Result<RenderedFilm, Error> {
-    render_film(&FilmPlan::of_clip(plan.clone()), out, overwrite, context, &|_, _| {})
+    let target = Target { out, overwrite, export: None };
+    render_film(&FilmPlan::of_clip(plan.clone()), target, context, &|_, _| {})
 }
 
 fn parts_of(plan: &FilmPlan) -> Vec<Part<'_>> {
@@ -180,15 +199,15 @@ fn make(job: &Job<'_>, index: usize, part: &Part<'_>, give: Give<'_>) -> Result<
         let (at_frame, values) = part_sound(&job.plan.sound, part.begin_s, part.pieces, job.footage, job.context)?;
         give(Made::Sound(at_frame, values))?;
     }
-    let mut shows: Vec<Option<Show<'_>>> = part.pieces.iter().map(|it| job.show(it)).collect();
-    let info = job.form(part, &mut shows)?;
+    let mut scenes: Vec<Option<Scene<'_>>> = part.pieces.iter().map(|it| job.scene(it)).collect();
+    let info = job.form(&mut scenes)?;
     let encoder = PartEncoder::new(job.profile, &info, fraction(job.rate_hz), job.parts_at_once, job.out)?;
     let part_s: f64 = part.pieces.iter().map(Piece::film_s).sum();
     let mut out = Out { job, index, encoder, give, begin_s: part.begin_s, part_s };
     let mut begin_s = part.begin_s;
-    for (piece, show) in part.pieces.iter().zip(&mut shows) {
-        match (piece, show) {
-            (Piece::Clip(clip), Some(show)) => write_clip(&clip.plan, show, begin_s, &mut out)?,
+    for (piece, scene) in part.pieces.iter().zip(&mut scenes) {
+        match (piece, scene) {
+            (Piece::Clip(clip), Some(scene)) => write_clip(&clip.plan, scene, begin_s, &mut out)?,
             (Piece::Card(card), _) => write_card(card, &info, begin_s, &mut out)?,
             (Piece::Clip(_), None) => {}
         }
@@ -199,19 +218,16 @@ fn make(job: &Job<'_>, index: usize, part: &Part<'_>, give: Give<'_>) -> Result<
 }
 
 impl<'a> Job<'a> {
-    fn show(&self, piece: &'a Piece) -> Option<Show<'a>> {
+    fn scene(&self, piece: &'a Piece) -> Option<Scene<'a>> {
         let Piece::Clip(clip) = piece else { return None };
         let fill = Fill { size_px: self.size_px, shape: self.plan.shape };
-        Some(Show::new(&clip.plan, fill, &footage_of(&clip.plan, self.footage)))
+        Some(Scene::new(&clip.plan, fill, self.arrangement, self.footage))
     }
 
     /// The form of a part's pictures: that of its clip, or where it has none, of pictures of our own.
-    fn form(&self, part: &Part<'_>, shows: &mut [Option<Show<'_>>]) -> Result<gst_video::VideoInfo, Error> {
-        for (piece, show) in part.pieces.iter().zip(shows) {
-            if let (Piece::Clip(clip), Some(show)) = (piece, show) {
-                let first = clip.plan.cuts[0];
-                return Ok(show.go_to(first.chapter(), first.from())?.frame.info.clone());
-            }
+    fn form(&self, scenes: &mut [Option<Scene<'_>>]) -> Result<gst_video::VideoInfo, Error> {
+        if let Some(scene) = scenes.iter_mut().flatten().next() {
+            return scene.form();
         }
         let (width, height) = self.size_px;
         let info = gst_video::VideoInfo::builder(gst_video::VideoFormat::I420, width, height);
@@ -220,18 +236,13 @@ impl<'a> Job<'a> {
     }
 }
 
-/// What each chapter that the clip uses is, by its index.
-fn footage_of<'a>(plan: &ClipPlan, footage: &'a BTreeMap<PathBuf, Footage>) -> BTreeMap<usize, &'a Footage> {
-    let chapters = plan.cuts.iter().map(Cut::chapter);
-    chapters.filter_map(|it| Some((it, footage.get(&plan.chapters[it].file)?))).collect()
-}
-
 /// What each file that the film uses is.
 fn probe_all(plan: &FilmPlan) -> Result<BTreeMap<PathBuf, Footage>, Error> {
     let mut footage = BTreeMap::new();
-    for clip in plan.clips() {
-        for cut in &clip.plan.cuts {
-            let file = &clip.plan.chapters[cut.chapter()].file;
+    let beside = plan.clips().filter_map(|it| it.plan.beside.as_ref()).map(|it| &it.plan);
+    for clip in plan.clips().map(|it| &it.plan).chain(beside) {
+        for cut in &clip.cuts {
+            let file = &clip.chapters[cut.chapter()].file;
             if !footage.contains_key(file) {
                 footage.insert(file.clone(), probe(file)?);
             }
@@ -240,13 +251,16 @@ fn probe_all(plan: &FilmPlan) -> Result<BTreeMap<PathBuf, Footage>, Error> {
     Ok(footage)
 }
 
-/// Even sides with square pixels, by the first clip's footage.
-fn film_size(first: Option<&Footage>, plan: &FilmPlan) -> (u32, u32) {
-    let height = f64::from(plan.height_px.or(first.map(|it| it.height_px)).unwrap_or(720));
-    let width = match plan.shape {
-        Shape::AsFilmed => height * first.map_or(1.0 / UPRIGHT, aspect),
-        Shape::Upright => height * UPRIGHT,
+/// Even sides with square pixels, by the first clip's footage; its shorter side has at most so many lines.
+fn film_size(first: Option<&Footage>, plan: &FilmPlan, most_lines: Option<u32>) -> (u32, u32) {
+    let height = f64::from(plan.height_px.or(first.map(|it| it.height_px)).unwrap_or(LINES_UNKNOWN));
+    let shape = match plan.shape {
+        Shape::AsFilmed => first.map_or(1.0 / UPRIGHT, aspect),
+        Shape::Upright => UPRIGHT,
     };
+    let shorter = height * shape.min(1.0);
+    let scale = most_lines.map_or(1.0, |it| (f64::from(it) / shorter).min(1.0));
+    let (width, height) = (height * shape * scale, height * scale);
     #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "positive; casts saturate")]
     let even = |pixels: f64| (((pixels / 2.0).round() as u32) * 2).max(2);
     (even(width), even(height))
@@ -297,7 +311,7 @@ impl Out<'_, '_> {
 }
 
 /// Writes the pictures of all cuts of a clip.
-fn write_clip(plan: &ClipPlan, show: &mut Show<'_>, mut begin_s: f64, out: &mut Out<'_, '_>) -> Result<(), Error> {
+fn write_clip(plan: &ClipPlan, show: &mut Scene<'_>, mut begin_s: f64, out: &mut Out<'_, '_>) -> Result<(), Error> {
     for cut in &plan.cuts {
         match *cut {
             Cut::Run { chapter, from, until, pace } => {
@@ -307,7 +321,7 @@ fn write_clip(plan: &ClipPlan, show: &mut Show<'_>, mut begin_s: f64, out: &mut 
                     let next_at = showing.next_at.filter(|next| next.0 < until.0 - INSTANT_NS);
                     if !std::mem::replace(&mut showing.is_written, true) {
                         let film_at = |it: VideoTime| begin_s + (it.0 - from.0) as f64 * 1e-9 / pace;
-                        let picture = show.picture()?.0;
+                        let picture = show.picture()?;
                         out.picture(picture, film_at(at), film_at(next_at.unwrap_or(until)))?;
                     }
                     match next_at {
@@ -320,7 +334,7 @@ fn write_clip(plan: &ClipPlan, show: &mut Show<'_>, mut begin_s: f64, out: &mut 
             }
             Cut::Hold { chapter, at, seconds } => {
                 show.go_to(chapter, at)?.is_written = true;
-                let picture = show.picture()?.0;
+                let picture = show.picture()?;
                 out.still(&picture, begin_s, seconds)?;
             }
         }

@@ -11,6 +11,7 @@ mod mix;
 mod part;
 mod probe;
 mod reader;
+mod scene;
 mod show;
 mod sound;
 mod source;
@@ -24,7 +25,7 @@ use std::sync::OnceLock;
 use gstreamer as gst;
 
 pub use error::Error;
-pub use film::{PartProgress, RenderedFilm, render_clip, render_film};
+pub use film::{PartProgress, RenderedFilm, Target, render_clip, render_film};
 pub use listen::Sound;
 pub use probe::{Footage, Orientation, probe};
 pub use reader::{Frame, FrameReader, Picture, Pixels};

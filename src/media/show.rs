@@ -125,6 +125,12 @@ impl<'a> Show<'a> {
         }
     }
 
+    /// Log time of the frame on show, s. [`Show::go_to`] comes first.
+    pub(crate) fn log_time_s(&self) -> f64 {
+        let showing = self.showing.as_ref();
+        showing.map_or(0.0, |it| self.chapter(it.chapter).clock.to_log(it.frame.at).0)
+    }
+
     /// The frame on show with its overlay and its drawings, and its form. [`Show::go_to`] comes first.
     pub(crate) fn picture(&mut self) -> Result<(gst::Buffer, gst_video::VideoInfo), Error> {
         let showing = self.showing.as_ref().expect("a picture is asked for only after going to a place");

@@ -12,7 +12,7 @@ pub mod timecode;
 mod whereabouts;
 mod words;
 
-pub use beside::{PassHere, pass_beside, pass_here};
+pub use beside::{BesideWords, PassHere, beside_words, pass_beside, pass_here};
 pub use figures::{
     PlayheadWords, apex_timing, exit_verdict, figure, figure_short, figure_unit, figure_value, lap_name, playhead,
     quicker, signed, standing, whole_metres, whole_speed,

@@ -7,6 +7,7 @@ use crate::book::{Book, Tag, TagPlace, What};
 use crate::corners::figure::Figure;
 use crate::corners::{Corner, Pass};
 use crate::present;
+use crate::reel::beside::{BesideLayout, Other};
 use crate::reel::choose::{Chosen, Source, tag_words, tags_of};
 use crate::reel::overlay::{TagLine, TagShown};
 use crate::reel::plan::{ClipOptions, ClipPlan, PlanError, clip_plan};
@@ -95,6 +96,8 @@ pub struct ReelOptions {
     pub card_s: f64,
     pub shape: Shape,
     pub sound: SoundPlan,
+    /// Shows another lap beside each.
+    pub beside: Option<(Other, BesideLayout)>,
 }
 
 impl Default for ReelOptions {
@@ -106,6 +109,7 @@ impl Default for ReelOptions {
             card_s: 2.5,
             shape: Shape::AsFilmed,
             sound: SoundPlan { is_level: true, ..SoundPlan::default() },
+            beside: None,
         }
     }
 }
@@ -173,6 +177,11 @@ impl FilmPlan {
             Piece::Clip(clip) => Some(&**clip),
             Piece::Card(_) => None,
         })
+    }
+
+    /// How two pictures share it, where there are two anywhere.
+    pub fn layout(&self) -> Option<BesideLayout> {
+        self.clips().find_map(|it| it.plan.beside.as_ref()).map(|it| it.layout)
     }
 
     /// Parts that can be made apart: each a clip with the cards before it, as ranges of the pieces; cards at the end
@@ -272,6 +281,10 @@ fn piece_of(
     let (lap, corner) = (chosen.lap, chosen.corner);
     let clip_options = item.clip.as_ref().unwrap_or(&options.clip);
     let mut plan = clip_plan(source.analysis, lap, corner, source.chapters, clip_options)?;
+    if let Some((other_lap, layout)) = beside_of(chosen, options.beside) {
+        let pass = (lap, corner);
+        plan = plan.with_beside(source.analysis, pass, other_lap, layout, source.chapters, clip_options)?;
+    }
     let pass = source.analysis.pass(lap, corner);
     if let (Some(book), Some(pass)) = (source.book, pass) {
         let shown_s = plan.shown_s();
@@ -286,6 +299,16 @@ fn piece_of(
     let caption = words.rows.iter().map(CardRow::line).collect();
     let card = (words.seconds > 0.0).then_some(words);
     Ok((card, ClipPiece { plan, chosen: Some(chosen.clone()), caption }))
+}
+
+/// The lap to show as well; none beside itself, nor one of another session.
+fn beside_of(chosen: &Chosen, wanted: Option<(Other, BesideLayout)>) -> Option<(u32, BesideLayout)> {
+    let (other, layout) = wanted?;
+    let lap = match other {
+        Other::Lap(lap) => lap,
+        Other::Best => chosen.best_pass.filter(|it| it.0 == chosen.source)?.1,
+    };
+    (lap != chosen.lap).then_some((lap, layout))
 }
 
 fn corner_of<'a>(source: &Source<'a>, number: u32) -> Option<&'a Corner> {

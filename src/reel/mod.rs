@@ -1,6 +1,7 @@
 //! What a clip or a reel shows and when, as plain data: which footage, at what pace, with which overlay. No video is touched here,
 //! so that a plan can be listed, tested and compared without any.
 
+mod beside;
 mod choose;
 mod drawings;
 mod film;
@@ -10,6 +11,7 @@ mod plan;
 mod session;
 mod subtitles;
 
+pub use beside::{Beside, BesideLayout, Other};
 pub use choose::{Choice, ChoiceError, Chosen, Order, Source, choose, is_clean, tag_words, tags_of};
 pub use drawings::ClipDrawing;
 pub use film::{

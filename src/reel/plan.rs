@@ -5,6 +5,7 @@ use std::path::PathBuf;
 
 use crate::analysis::Analysis;
 use crate::corners::{Corner, MarkKind, Pass};
+use crate::reel::beside::Beside;
 use crate::reel::drawings::ClipDrawing;
 use crate::reel::overlay::OverlayScript;
 use crate::session::{ClockMap, SessionTime, VideoTime};
@@ -105,6 +106,8 @@ pub struct ClipPlan {
     pub overlay: OverlayScript,
     /// What a person has drawn on the footage, the oldest first: a later one lies over an earlier one.
     pub drawings: Vec<ClipDrawing>,
+    /// Another pass, shown as well.
+    pub beside: Option<Box<Beside>>,
     pub height_px: Option<u32>,
     /// By how much the lead and the tail are shorter than asked for, because there is no footage, s.
     pub lead_missing_s: f64,
@@ -123,6 +126,20 @@ impl ClipPlan {
         let begin = self.cuts.first().map_or(0.0, |it| log_s(it.chapter(), it.from()));
         let end = self.cuts.last().map_or(0.0, |it| log_s(it.chapter(), it.until()));
         (begin, end)
+    }
+
+    /// The frame on show at a log time: its chapter and presentation time. Where there is no footage, the nearest frame.
+    pub fn nearest_frame(&self, log_s: f64) -> (usize, VideoTime) {
+        let nearest = |chapter: &Chapter| {
+            let at = chapter.clock.to_video(SessionTime(log_s));
+            at.clamp(chapter.start, VideoTime((chapter.end.0 - 1).max(chapter.start.0)))
+        };
+        let away_s = |chapter: &Chapter| (chapter.clock.to_log(nearest(chapter)).0 - log_s).abs();
+        let chapters = self.chapters.iter().enumerate();
+        let (index, chapter) = chapters
+            .min_by(|a, b| away_s(a.1).total_cmp(&away_s(b.1)))
+            .expect("a plan has the chapters that its cuts are of");
+        (index, nearest(chapter))
     }
 
     /// When in the film a log time comes on show, s; `None` for what is not shown.
@@ -161,6 +178,11 @@ pub enum PlanError {
         "lap {lap}, corner {corner}: the footage has a hole of {seconds:.1} s inside the pass; add the chapter that is missing"
     )]
     Hole { lap: u32, corner: u32, seconds: f64 },
+    #[error(
+        "lap {lap}, corner {corner}: lap {other_lap} was not at the same places; two pictures need a log with positions, \
+         and laps that were both driven"
+    )]
+    NoSamePlace { lap: u32, other_lap: u32, corner: u32 },
     #[error("the reel has no clip; choose a pass")]
     Empty,
     #[error("{name} {value}: must be {rule}; give another value")]
@@ -215,6 +237,7 @@ pub fn clip_plan(
         cuts: cuts_of(&spans, chapters, pass, (begin_s, finish_s), options),
         overlay,
         drawings: Vec::new(),
+        beside: None,
         height_px: options.height_px,
         lead_missing_s: shown_s.0 - wanted_s.0,
         tail_missing_s: wanted_s.1 - shown_s.1,
