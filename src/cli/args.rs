@@ -43,9 +43,12 @@ pub(super) enum Command {
     /// Write several clips as one film: choose the passes, see the list, cut
     #[cfg(feature = "media")]
     Reel(Box<ReelArgs>),
+    /// Write the frames at turn-in, apex and exit of one corner, and one sheet of them all
+    #[cfg(feature = "media")]
+    Stills(StillsArgs),
     /// The commands that need footage, in a build without it: they say so, whatever follows them.
     #[cfg(not(feature = "media"))]
-    #[command(hide = true, disable_help_flag = true, name = "align", aliases = ["clip", "demo", "reel"])]
+    #[command(hide = true, disable_help_flag = true, name = "align", aliases = ["clip", "demo", "reel", "stills"])]
     NeedsFootage(AnyArgs),
 }
 
@@ -361,6 +364,47 @@ pub(super) struct ReelArgs {
     /// Write over files that are there
     #[arg(long)]
     pub(super) force: bool,
+}
+
+#[cfg(feature = "media")]
+#[derive(Debug, Args)]
+pub(super) struct StillsArgs {
+    /// The book, or a log with --video
+    pub(super) book: PathBuf,
+    /// The corner
+    #[arg(long, value_name = "N")]
+    pub(super) corner: u32,
+    /// The folder to write into
+    #[arg(long, value_name = "DIR")]
+    pub(super) out: PathBuf,
+    /// Only these laps, as in 1,2
+    #[arg(long, value_name = "N", value_delimiter = ',')]
+    pub(super) lap: Vec<u32>,
+    /// Passes with traffic, mistakes or gaps and those of out and in laps, too
+    #[arg(long)]
+    pub(super) all: bool,
+    /// The form of the pictures
+    #[arg(long, value_enum, default_value_t = PictureFormat::Png)]
+    pub(super) format: PictureFormat,
+    /// Footage instead of the book's; several files in order are chapters of one recording
+    #[arg(long, value_name = "FILE", num_args = 1..)]
+    pub(super) video: Vec<PathBuf>,
+    #[command(flatten)]
+    pub(super) clock: ClockArgs,
+    #[command(flatten)]
+    pub(super) log_args: LogArgs,
+    #[command(flatten)]
+    pub(super) unit: UnitArgs,
+    /// Write over files that are there
+    #[arg(long)]
+    pub(super) force: bool,
+}
+
+#[cfg(feature = "media")]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub(super) enum PictureFormat {
+    Png,
+    Jpeg,
 }
 
 /// Which passes a reel shows.

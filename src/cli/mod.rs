@@ -18,6 +18,8 @@ mod plan;
 #[cfg(feature = "media")]
 mod reel;
 mod session;
+#[cfg(feature = "media")]
+mod stills;
 
 use std::ffi::OsString;
 use std::io::Write;
@@ -78,6 +80,8 @@ fn carry_out(cli: Cli, console: &mut Console<'_>, context: &Context) -> Result<u
         Some(Command::Clip(args)) => clip::run(&args, console, context),
         #[cfg(feature = "media")]
         Some(Command::Reel(args)) => reel::run(&args, console, context),
+        #[cfg(feature = "media")]
+        Some(Command::Stills(args)) => stills::run(&args, console, context),
         #[cfg(feature = "media")]
         Some(Command::Demo(args)) => demo::run(&args, console, context),
         #[cfg(not(feature = "media"))]

@@ -8,6 +8,7 @@ mod layout;
 mod map;
 mod marks;
 mod overlay;
+mod sheet;
 mod text;
 
 pub use beside::{Arrangement, StripPainter};
@@ -16,6 +17,7 @@ pub use drawings::{PictureRect, drawing_tiles, paint_drawings};
 #[cfg(feature = "window")]
 pub(crate) use marks::sign;
 pub use overlay::{OverlayPainter, Tile};
+pub use sheet::{SheetRow, contact_sheet};
 
 /// Why nothing could be drawn.
 #[derive(Debug, thiserror::Error)]

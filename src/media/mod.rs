@@ -15,6 +15,7 @@ mod scene;
 mod show;
 mod sound;
 mod source;
+mod stills;
 mod stretch;
 mod times;
 mod viewer;
@@ -29,6 +30,7 @@ pub use film::{PartProgress, RenderedFilm, Target, render_clip, render_film};
 pub use listen::Sound;
 pub use probe::{Footage, Orientation, probe};
 pub use reader::{Frame, FrameReader, Picture, Pixels};
+pub use stills::{Still, still};
 pub use times::frame_times;
 pub use viewer::{Bitmap, FootagePlace, FrameIndex, ShownFrame, Viewer, ViewerEvent, ViewerSettings};
 

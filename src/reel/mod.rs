@@ -9,6 +9,7 @@ mod list;
 mod overlay;
 mod plan;
 mod session;
+mod stills;
 mod subtitles;
 
 pub use beside::{Beside, BesideLayout, Other};
@@ -21,4 +22,5 @@ pub use list::list_text;
 pub use overlay::{Caption, MapShape, MapState, MarkState, OverlayScript, OverlayState, Phase, TagLine, TagShown};
 pub use plan::{Chapter, ClipOptions, ClipPlan, Cut, PlanError, clip_plan, session_has};
 pub use session::{Stretch, stretch_at, stretch_script, stretches};
+pub use stills::{StillRow, still_rows};
 pub use subtitles::web_vtt;
