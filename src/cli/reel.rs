@@ -116,7 +116,10 @@ fn plan_film(args: &ReelArgs, loaded: &[Loaded], console: &mut Console<'_>) -> R
         beside: args.beside.map(|it| (it, plan::layout(args.film.layout))),
         ..ReelOptions::default()
     };
-    let items: Vec<ReelItem> = chosen.into_iter().map(ReelItem::from).collect();
+    if chosen.without_footage > 0 {
+        console.warn(&present::without_footage(chosen.without_footage));
+    }
+    let items: Vec<ReelItem> = chosen.passes.into_iter().map(ReelItem::from).collect();
     let (film, left_out) = reel::reel_plan(&sources, &items, &options).map_err(|error| match error {
         PlanError::Option { .. } => Stop::Usage(error.to_string()),
         other => Stop::Failed(other.into()),

@@ -34,8 +34,12 @@ pub(super) fn run(args: &StillsArgs, console: &mut Console<'_>, context: &Contex
     let choice =
         Choice { laps: args.lap.clone(), corners: vec![args.corner], clean_only: !args.all, ..Choice::default() };
     let chosen = reel::choose(&[source], &choice, |_, it| Some(it)).map_err(|error| Stop::Failed(error.into()))?;
+    if chosen.without_footage > 0 {
+        console.warn(&present::without_footage(chosen.without_footage));
+    }
     let options = ClipOptions { speed_unit: args.unit.speed_unit, ..ClipOptions::default() };
-    let (rows, left_out) = reel::still_rows(&source, &chosen, &options).map_err(|error| Stop::Failed(error.into()))?;
+    let (rows, left_out) =
+        reel::still_rows(&source, &chosen.passes, &options).map_err(|error| Stop::Failed(error.into()))?;
     left_out.iter().for_each(|it| console.warn(&format!("left out: {it}")));
     let written = with_progress("taking the stills", context, || write_all(args, &rows, context))?;
     for path in written {

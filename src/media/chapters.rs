@@ -1,6 +1,6 @@
 //! Chapters of an MP4 file, which GStreamer's muxer cannot write: a `chpl` box in the film's user data, as common players
-//! and ffmpeg read it (from memory; the box is in no standard). Takes a finished film whose index stands at its end, as
-//! our muxer leaves it; changes nothing else in it.
+//! and ffmpeg read it (from memory; the box is in no standard). Takes a finished film whose index stands behind its
+//! pictures, as our muxer leaves it; changes nothing else in it.
 
 use std::path::Path;
 
@@ -12,7 +12,7 @@ use crate::reel::FilmChapter;
 
 /// Box headers are a length and a type of four bytes each (ISO/IEC 14496-12, 4.2).
 const HEADER: usize = 8;
-/// An index larger than this is none that we have written.
+/// An index, with what follows it, larger than this is none that we have written.
 const LARGEST_INDEX: u64 = 64 << 20;
 /// Chapters are counted in one byte, and so are the bytes of a title.
 const MOST: usize = 255;
@@ -24,27 +24,30 @@ pub(crate) fn complete(path: &Path, out: &Path, profile: Profile, chapters: &[Fi
     if chapters.is_empty() || profile.container.has_own_chapters() {
         return Ok(true);
     }
-    let cannot = |_| Error::Render { path: out.to_owned(), cause: "its index cannot be read again".to_owned() };
-    let Some((at, index)) = last_box(path, *b"moov").map_err(cannot)? else { return Ok(false) };
+    let Some((at, index, rest)) = index_and_rest(path)? else { return Ok(false) };
     let Some(with_chapters) = with_chapters(&index, chapters) else { return Ok(false) };
-    files::write_at(path, at, &with_chapters)?;
+    files::write_at(path, at, &[with_chapters, rest].concat())
+        .map_err(|error| Error::Render { path: out.to_owned(), cause: error.to_string() })?;
     Ok(true)
 }
 
-/// The last box of a file, where it is of this type: its place, and all its bytes.
-fn last_box(path: &Path, kind: [u8; 4]) -> Result<Option<(u64, Vec<u8>)>, files::Error> {
+/// Where the index stands, all its bytes, and what follows it; `None` where pictures follow, whose places the index has.
+fn index_and_rest(path: &Path) -> Result<Option<(u64, Vec<u8>, Vec<u8>)>, files::Error> {
     let end = files::length(path).unwrap_or(0);
-    let mut at = 0;
+    let (mut at, mut found) = (0, None);
     while at < end {
         let head = files::read_at(path, at, 16)?;
-        let Some(length) = box_length(&head, end - at).filter(|it| *it >= HEADER as u64) else { return Ok(None) };
-        if at + length == end {
-            let is_wanted = head.get(4..8) == Some(&kind) && length <= LARGEST_INDEX;
-            return if is_wanted { Ok(Some((at, files::read_at(path, at, length)?))) } else { Ok(None) };
+        let length = box_length(&head, end - at).filter(|it| (HEADER as u64..=end - at).contains(it));
+        let Some(length) = length else { return Ok(None) };
+        match head.get(4..8) {
+            Some(b"moov") if length <= LARGEST_INDEX => found = Some((at, length)),
+            Some(b"mdat") => found = None,
+            _ => {}
         }
         at += length;
     }
-    Ok(None)
+    let Some((at, length)) = found.filter(|it| end - it.0 <= LARGEST_INDEX) else { return Ok(None) };
+    Ok(Some((at, files::read_at(path, at, length)?, files::read_at(path, at + length, end)?)))
 }
 
 /// A length of 1 is followed by a long one, 0 means up to the end (ISO/IEC 14496-12, 4.2).

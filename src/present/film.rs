@@ -63,6 +63,17 @@ fn ordinal(number: usize) -> String {
     format!("{number}{ending}")
 }
 
+/// How many passes were not chosen for want of footage.
+pub fn without_footage(count: usize) -> String {
+    let (passes, are) = if count == 1 { ("pass", "is") } else { ("passes", "are") };
+    format!("{count} {passes} that would fit {are} not in the footage")
+}
+
+/// "against the best, lap 4".
+pub fn against_best(lap: u32) -> String {
+    format!("against the best, lap {lap}")
+}
+
 /// "8 clips", "1 clip".
 pub fn clips(count: usize) -> String {
     if count == 1 { "1 clip".to_owned() } else { format!("{count} clips") }

@@ -17,7 +17,7 @@ pub use figures::{
     PlayheadWords, apex_timing, exit_verdict, figure, figure_short, figure_unit, figure_value, lap_name, playhead,
     quicker, signed, standing, whole_metres, whole_speed,
 };
-pub use film::{clip_name, clips, figure_apart, figure_heading, figure_with_unit, rank};
+pub use film::{against_best, clip_name, clips, figure_apart, figure_heading, figure_with_unit, rank, without_footage};
 pub use note::note;
 pub use number::{clock_time, decimals, difference, duration, fixed, interval, lap_time, speed, utc};
 pub use table::{Align, Table};

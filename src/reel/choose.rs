@@ -109,6 +109,10 @@ pub enum ChoiceError {
     #[error("no pass fits what is asked for; ask for less")]
     NoneFits,
     #[error(
+        "the footage shows none of the {others} passes that fit; add the chapters that are missing or check the clock"
+    )]
+    NoneShown { others: usize },
+    #[error(
         "no clean pass fits what is asked for, but {others} with traffic, a mistake or a gap; take them with --all"
     )]
     NoneClean { others: usize },
@@ -128,9 +132,17 @@ struct Candidate<'a> {
     corner: u32,
     pass: &'a Pass,
     value: Option<Estimate>,
+    is_shown: bool,
 }
 
-/// Chooses passes. Corners are numbered as in the first session; `same_corner` tells which corner of another one that
+/// Passes that were chosen, and how many that fit no footage shows: they count for ranks, and are never chosen.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Chosens {
+    pub passes: Vec<Chosen>,
+    pub without_footage: usize,
+}
+
+/// Chooses passes; where sessions have footage, among those that it shows. Corners are numbered as in the first session; `same_corner` tells which corner of another one that
 /// is, by (session, number in the first).
 ///
 /// # Errors
@@ -139,7 +151,7 @@ pub fn choose(
     sources: &[Source<'_>],
     choice: &Choice,
     same_corner: impl Fn(usize, u32) -> Option<u32>,
-) -> Result<Vec<Chosen>, ChoiceError> {
+) -> Result<Chosens, ChoiceError> {
     refuse_unknown(sources, choice)?;
     let fitting = candidates(sources, choice, &same_corner);
     let clean: Vec<Candidate<'_>> = fitting.iter().copied().filter(|it| is_wanted(sources, choice, it)).collect();
@@ -148,6 +160,10 @@ pub fn choose(
             0 => ChoiceError::NoneFits,
             others => ChoiceError::NoneClean { others },
         });
+    }
+    let without_footage = clean.iter().filter(|it| !it.is_shown).count();
+    if without_footage == clean.len() {
+        return Err(ChoiceError::NoneShown { others: without_footage });
     }
     let mut by_corner: BTreeMap<u32, Vec<Candidate<'_>>> = BTreeMap::new();
     for it in clean {
@@ -160,7 +176,7 @@ pub fn choose(
     if chosen.is_empty() {
         return Err(ChoiceError::NoneFits);
     }
-    Ok(chosen.into_iter().map(|it| it.1).collect())
+    Ok(Chosens { passes: chosen.into_iter().map(|it| it.1).collect(), without_footage })
 }
 
 fn is_wanted(sources: &[Source<'_>], choice: &Choice, candidate: &Candidate<'_>) -> bool {
@@ -235,7 +251,8 @@ fn candidates<'a>(
             let passes = source.analysis.passes.iter().filter(|it| it.corner == there.number);
             for pass in passes.filter(|it| fits(source, choice, it)) {
                 let value = choice.by.of(pass, there, length_m).filter(|it| it.value.is_finite());
-                found.push(Candidate { source: index, corner, pass, value });
+                let is_shown = source.chapters.is_empty() || is_in_footage(source.chapters, pass);
+                found.push(Candidate { source: index, corner, pass, value, is_shown });
             }
         }
     }
@@ -257,6 +274,13 @@ fn fits(source: &Source<'_>, choice: &Choice, pass: &Pass) -> bool {
         && (choice.tags.is_empty() || choice.tags.iter().any(is_tagged))
         && (choice.exit.is_none() || choice.exit == exit)
         && pass.times_s().is_some()
+}
+
+/// Whether turn-in and exit, or what stands for them, are in the footage.
+fn is_in_footage(chapters: &[Chapter], pass: &Pass) -> bool {
+    let is_in =
+        |t_s: f64| chapters.iter().any(|it| it.clock.to_log(it.start).0 <= t_s && t_s <= it.clock.to_log(it.end).0);
+    pass.times_s().is_some_and(|(begin_s, finish_s)| is_in(begin_s) && is_in(finish_s))
 }
 
 /// Lower is better. Of apex places, which are neither better nor worse, the earliest stands first.
@@ -292,9 +316,14 @@ fn of_corner(mut passes: Vec<Candidate<'_>>, choice: &Choice) -> Vec<(f64, Chose
             (it.pass.times_s().map_or(0.0, |it| it.0), chosen)
         })
         .collect();
-    let is_extreme = |rank: usize| rank <= choice.best || rank + choice.worst > ranked;
     let takes_all = choice.best + choice.worst == 0;
-    let kept: Vec<_> = all.into_iter().filter(|it| takes_all || it.1.rank.is_some_and(is_extreme)).collect();
+    let shown = all.into_iter().zip(&passes).filter(|(_, it)| it.is_shown).map(|(chosen, _)| chosen);
+    let mut kept: Vec<(f64, Chosen)> = shown.filter(|it| takes_all || it.1.rank.is_some()).collect();
+    if !takes_all {
+        let worst_begin = kept.len().saturating_sub(choice.worst).max(choice.best);
+        let mut index = 0;
+        kept.retain(|_| (index < choice.best || index >= worst_begin, index += 1).0);
+    }
     if choice.order == Order::Alternate { alternated(kept) } else { kept }
 }
 

@@ -337,7 +337,7 @@ fn card_of(sources: &[Source<'_>], chosen: &Chosen, heading: String, unit: Speed
         })
     });
     let rows: Vec<CardRow> = rows.take(CARD_FIGURES.len()).collect();
-    let against = best.filter(|_| !chosen.is_best()).map(|it| format!("against lap {}", it.1));
+    let against = best.filter(|_| !chosen.is_best()).map(|it| present::against_best(it.1));
     let words = [Some(present::rank(chosen.rank, chosen.of)), against];
     let words: Vec<String> = words.into_iter().flatten().filter(|it| !it.is_empty()).collect();
     Card { heading, under: words.join(" · "), rows, seconds }

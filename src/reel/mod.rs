@@ -13,7 +13,7 @@ mod stills;
 mod subtitles;
 
 pub use beside::{Beside, BesideLayout, Other};
-pub use choose::{Choice, ChoiceError, Chosen, Order, Source, choose, is_clean, tag_words, tags_of};
+pub use choose::{Choice, ChoiceError, Chosen, Chosens, Order, Source, choose, is_clean, tag_words, tags_of};
 pub use drawings::ClipDrawing;
 pub use film::{
     Card, CardRow, ClipPiece, FilmChapter, FilmPlan, Piece, ReelItem, ReelOptions, Shape, SoundPlan, reel_plan,

@@ -3,6 +3,7 @@
 use super::*;
 use crate::book::{FileRef, Op, Outcome, Side, TagPlace};
 use crate::corners::Direction;
+use crate::session::{ClockMap, VideoTime};
 use crate::track::Lap;
 
 /// Exit gate speeds by lap, m/s.
@@ -50,7 +51,7 @@ fn chosen(book: Option<&Book>, choice: &Choice) -> Result<Vec<(u32, u32)>, Choic
     let analysis = session();
     let source = Source { analysis: &analysis, book, chapters: &[], footage: &[] };
     let found = choose(&[source], choice, |_, corner| Some(corner))?;
-    Ok(found.iter().map(|it| (it.corner, it.lap)).collect())
+    Ok(found.passes.iter().map(|it| (it.corner, it.lap)).collect())
 }
 
 fn laps(choice: &Choice) -> Vec<u32> {
@@ -76,7 +77,7 @@ fn ranks_and_the_best_are_told_of_those_that_fit() {
     let analysis = session();
     let source = Source { analysis: &analysis, book: None, chapters: &[], footage: &[] };
     let choice = Choice { corners: vec![2], laps: vec![1, 3], worst: 1, ..Choice::default() };
-    let found = choose(&[source], &choice, |_, corner| Some(corner)).unwrap();
+    let found = choose(&[source], &choice, |_, corner| Some(corner)).unwrap().passes;
     assert_eq!(found.len(), 1);
     assert_eq!((found[0].lap, found[0].rank, found[0].of, found[0].best_pass), (1, Some(2), 2, Some((0, 3, 2))));
 }
@@ -119,7 +120,7 @@ fn drivers_are_told_apart_and_compared() {
     let sources = [source(&first, &ann), source(&second, &bo)];
     let of = |choice: &Choice| -> Result<Vec<(usize, u32, u32)>, ChoiceError> {
         let found = choose(&sources, choice, |_, corner| Some(3 - corner))?;
-        Ok(found.iter().map(|it| (it.source, it.corner, it.lap)).collect())
+        Ok(found.passes.iter().map(|it| (it.source, it.corner, it.lap)).collect())
     };
     let best = Choice { best: 1, corners: vec![1], ..Choice::default() };
     assert_eq!(of(&best), Ok(vec![(1, 2, 1)]), "the second session's corner 2 is the first's corner 1");
@@ -145,4 +146,19 @@ fn what_is_not_there_is_one_sentence() {
     );
     let driver = says(Choice { drivers: vec!["A".to_owned()], ..Choice::default() });
     assert_eq!(driver, "there is no driver \"A\"; the book names none");
+}
+
+#[test]
+fn what_the_footage_does_not_show_is_ranked_and_not_chosen() {
+    let analysis = session();
+    // Laps 2 and 3.
+    let clock = ClockMap { log_t_s_at_zero: 120.0, rate_ppm: 0.0 };
+    let (start, end) = (VideoTime(0), VideoTime::from_seconds(119.0));
+    let chapters = [Chapter { file: "a.mp4".into(), clock, start, end }];
+    let source = Source { analysis: &analysis, book: None, chapters: &chapters, footage: &[None] };
+    let of = |choice: Choice| choose(&[source], &choice, |_, corner| Some(corner));
+    let best = of(Choice { best: 1, corners: vec![1], ..Choice::default() }).unwrap();
+    assert_eq!((best.passes.len(), best.passes[0].lap, best.passes[0].rank, best.without_footage), (1, 2, Some(2), 2));
+    assert_eq!(best.passes[0].best_pass, Some((0, 4, 1)));
+    assert_eq!(of(Choice { laps: vec![1], ..Choice::default() }), Err(ChoiceError::NoneShown { others: 2 }));
 }
