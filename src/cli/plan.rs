@@ -15,7 +15,7 @@ use crate::corners::figure::Figure;
 use crate::files::Overwrite;
 use crate::load::Reading;
 #[cfg(feature = "media")]
-use crate::reel::{BesideLayout, Choice, ClipOptions, Order, Shape};
+use crate::reel::{BesideLayout, Choice, ClipOptions, FilmShape, Order};
 #[cfg(feature = "media")]
 use crate::session::MarkKind;
 use crate::session::VideoTime;
@@ -67,8 +67,8 @@ pub(super) fn layout(layout: LayoutArg) -> BesideLayout {
 }
 
 #[cfg(feature = "media")]
-pub(super) fn shape(args: &FilmArgs) -> Shape {
-    if args.upright { Shape::Upright } else { Shape::AsFilmed }
+pub(super) fn shape(args: &FilmArgs) -> FilmShape {
+    if args.upright { FilmShape::Upright } else { FilmShape::AsFilmed }
 }
 
 /// Which passes a reel shows.

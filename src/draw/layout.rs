@@ -39,8 +39,8 @@ pub(crate) struct Layout {
 
 impl Layout {
     /// For a picture of this size in pixels. Caption and marks lie side by side at the bottom, or stacked where the
-    /// picture is too narrow; the map lies at the top right.
-    pub(crate) fn new(width: u32, height: u32) -> Self {
+    /// picture is too narrow; without a caption the marks take its place; the map lies at the top right.
+    pub(crate) fn new(width: u32, height: u32, has_caption: bool) -> Self {
         let (width, height) = (f64::from(width), f64::from(height));
         let shorter = width.min(height);
         let border = (shorter * BORDER_SHARE).round();
@@ -51,7 +51,9 @@ impl Layout {
         let caption = place(border, bottom - CAPTION_SIZE.1 * unit, CAPTION_SIZE.0 * unit, CAPTION_SIZE.1 * unit);
         let is_wide = width - 2.0 * border >= (CAPTION_SIZE.0 + MARKS_SIZE.0 + BETWEEN) * unit;
         let marks_width = MARKS_SIZE.0 * unit;
-        let marks = if is_wide {
+        let marks = if !has_caption {
+            place(border, bottom - MARKS_SIZE.1 * unit, marks_width, MARKS_SIZE.1 * unit)
+        } else if is_wide {
             place(width - border - marks_width, bottom - MARKS_SIZE.1 * unit, marks_width, MARKS_SIZE.1 * unit)
         } else {
             let y = bottom - (CAPTION_SIZE.1 + BETWEEN + MARKS_SIZE.1) * unit;
@@ -61,7 +63,7 @@ impl Layout {
         let free = f64::from(marks.y.min(caption.y)) - border - BETWEEN * unit;
         let side = (MAP_SIDE * unit).min(free);
         let lowest = f64::from(marks.y.min(caption.y)) - BETWEEN * unit;
-        let tags_bottom = if is_wide { f64::from(caption.y) - BETWEEN * unit } else { lowest };
+        let tags_bottom = if is_wide && has_caption { f64::from(caption.y) - BETWEEN * unit } else { lowest };
         let tags_height = (TAG_LINE * MOST_TAGS as f64 * unit).min(tags_bottom - border).max(2.0);
         // Beside the map, where it comes down this far.
         let tags_width = (CAPTION_SIZE.0 * unit).min(width - 2.0 * border - side - BETWEEN * unit);
@@ -103,7 +105,7 @@ mod tests {
             (640, 640),
             (320, 240),
         ] {
-            let layout = Layout::new(width, height);
+            let layout = Layout::new(width, height, true);
             let blocks = [layout.caption, layout.marks, layout.map, layout.tags];
             for (index, block) in blocks.iter().enumerate() {
                 assert!(

@@ -16,7 +16,7 @@ pub use card::card_tile;
 pub use drawings::{PictureRect, drawing_tiles, paint_drawings};
 #[cfg(feature = "window")]
 pub(crate) use marks::sign;
-pub use overlay::{OverlayPainter, Tile};
+pub use overlay::{Blocks, OverlayPainter, Tile};
 pub use sheet::{SheetRow, contact_sheet};
 
 /// Why nothing could be drawn.

@@ -74,10 +74,21 @@ pub(crate) fn paint(
     Ok(Tile { x: place.x, y: place.y, width: place.width, height: place.height, argb, version })
 }
 
+/// Which blocks of an overlay are drawn.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Blocks {
+    All,
+    /// Lap and speed are told elsewhere.
+    WithoutCaption,
+    /// The picture is too small for any.
+    None,
+}
+
 /// Draws one clip's overlay for pictures of one size.
 #[derive(Debug)]
 pub struct OverlayPainter {
     unit: f64,
+    blocks: Blocks,
     map_shape: Option<MapShape>,
     caption: Block<Caption>,
     marks: Block<([MarkState; 3], &'static str)>,
@@ -90,9 +101,15 @@ pub struct OverlayPainter {
 impl OverlayPainter {
     /// `width` and `height`: of the picture, px.
     pub fn new(width: u32, height: u32, map_shape: Option<MapShape>) -> Self {
-        let layout = Layout::new(width, height);
+        Self::with_blocks(width, height, map_shape, Blocks::All)
+    }
+
+    /// The same with some of the blocks.
+    pub fn with_blocks(width: u32, height: u32, map_shape: Option<MapShape>, blocks: Blocks) -> Self {
+        let layout = Layout::new(width, height, blocks == Blocks::All);
         Self {
             unit: layout.unit,
+            blocks,
             map_shape,
             caption: Block::new(layout.caption),
             marks: Block::new(layout.marks),
@@ -105,15 +122,20 @@ impl OverlayPainter {
     /// The tiles of one state, which do not overlap: caption, marks, and map and tags where there are any.
     pub fn tiles(&mut self, state: &OverlayState) -> Result<Vec<&Tile>, Error> {
         let unit = self.unit;
-        let caption_place = self.caption.place;
-        let caption = self
-            .caption
-            .show(&state.caption, |context| draw_caption(context, &state.caption, size_of(caption_place), unit))?;
+        let mut tiles = Vec::new();
+        if self.blocks == Blocks::None {
+            return Ok(tiles);
+        }
+        if self.blocks == Blocks::All {
+            let size = size_of(self.caption.place);
+            let draw = |context: &Context| draw_caption(context, &state.caption, size, unit);
+            tiles.push(self.caption.show(&state.caption, draw)?);
+        }
         let marks_place = self.marks.place;
         let wanted_marks = (state.marks.clone(), state.unit);
         let marks =
             self.marks.show(&wanted_marks, |context| draw_marks(context, &state.marks, size_of(marks_place), unit))?;
-        let mut tiles = vec![caption, marks];
+        tiles.push(marks);
         if let (Some(shape), Some(map_state)) = (&self.map_shape, state.map) {
             let side_px = size_of(self.map.place).0;
             tiles.push(self.map.show(&map_state, |context| map::draw(context, shape, map_state, side_px, unit))?);

@@ -26,7 +26,7 @@ use crate::media::probe::{Footage, probe};
 use crate::media::scene::Scene;
 use crate::media::show::{Fill, INSTANT_NS, aspect};
 use crate::media::writer::{Film, FilmWriter};
-use crate::reel::{Card, ClipPlan, Cut, FilmPlan, Piece, Shape};
+use crate::reel::{Card, ClipPlan, Cut, FilmPlan, FilmShape, Piece};
 use crate::session::VideoTime;
 
 /// Frame rate of stills where the footage tells none, 1/s.
@@ -255,8 +255,8 @@ fn probe_all(plan: &FilmPlan) -> Result<BTreeMap<PathBuf, Footage>, Error> {
 fn film_size(first: Option<&Footage>, plan: &FilmPlan, most_lines: Option<u32>) -> (u32, u32) {
     let height = f64::from(plan.height_px.or(first.map(|it| it.height_px)).unwrap_or(LINES_UNKNOWN));
     let shape = match plan.shape {
-        Shape::AsFilmed => first.map_or(1.0 / UPRIGHT, aspect),
-        Shape::Upright => UPRIGHT,
+        FilmShape::AsFilmed => first.map_or(1.0 / UPRIGHT, aspect),
+        FilmShape::Upright => UPRIGHT,
     };
     let shorter = height * shape.min(1.0);
     let scale = most_lines.map_or(1.0, |it| (f64::from(it) / shorter).min(1.0));

@@ -8,12 +8,12 @@ use gstreamer as gst;
 use gstreamer_video as gst_video;
 use gstreamer_video::prelude::*;
 
-use crate::draw::{Arrangement, StripPainter};
+use crate::draw::{Arrangement, Blocks, StripPainter};
 use crate::media::blend::{Matrix, Sticker};
 use crate::media::error::Error;
 use crate::media::probe::Footage;
 use crate::media::show::{Fill, Show, Showing};
-use crate::reel::{Beside, ClipPlan, Cut};
+use crate::reel::{Beside, BesideLayout, ClipPlan, Cut};
 use crate::session::VideoTime;
 
 /// Luma and colour differences of the ground between pictures: black in the usual range of video.
@@ -44,16 +44,21 @@ impl<'a> Scene<'a> {
         arrangement: Option<Arrangement>,
         footage: &BTreeMap<PathBuf, Footage>,
     ) -> Self {
-        let of = |plan: &'a ClipPlan, side: (u32, u32, u32, u32)| {
-            Show::new(plan, Fill { size_px: (side.2, side.3), ..fill }, &footage_of(plan, footage))
+        let of = |plan: &'a ClipPlan, side: (u32, u32, u32, u32), blocks: Blocks| {
+            Show::new(plan, Fill { size_px: (side.2, side.3), ..fill }, blocks, &footage_of(plan, footage))
         };
         let Some((beside, arrangement)) = plan.beside.as_deref().zip(arrangement) else {
-            return Self { plan, show: Show::new(plan, fill, &footage_of(plan, footage)), second: None };
+            return Self { plan, show: Show::new(plan, fill, Blocks::All, &footage_of(plan, footage)), second: None };
         };
         let strip = StripPainter::new(&arrangement);
-        let show = of(&beside.plan, arrangement.second);
+        // The strip tells laps and speeds; an inset is too small for more.
+        let (first, second) = match beside.layout {
+            BesideLayout::Inset => (Blocks::All, Blocks::None),
+            BesideLayout::Beside | BesideLayout::Stacked => (Blocks::WithoutCaption, Blocks::WithoutCaption),
+        };
+        let show = of(&beside.plan, arrangement.second, second);
         let second = Second { beside, arrangement, show, strip, sticker: None };
-        Self { plan, show: of(plan, arrangement.first), second: Some(second) }
+        Self { plan, show: of(plan, arrangement.first, first), second: Some(second) }
     }
 
     pub(crate) fn go_to(&mut self, chapter: usize, at: VideoTime) -> Result<&mut Showing, Error> {

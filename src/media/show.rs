@@ -7,12 +7,12 @@ use std::path::Path;
 use gstreamer as gst;
 use gstreamer_video as gst_video;
 
-use crate::draw::{OverlayPainter, PictureRect, drawing_tiles};
+use crate::draw::{Blocks, OverlayPainter, PictureRect, drawing_tiles};
 use crate::media::blend::{Matrix, Sticker};
 use crate::media::error::Error;
 use crate::media::probe::Footage;
 use crate::media::reader::{Frame, FrameReader, Picture, Pixels};
-use crate::reel::{Chapter, ClipPlan, OverlayState, Shape};
+use crate::reel::{Chapter, ClipPlan, FilmShape, OverlayState};
 use crate::session::VideoTime;
 
 /// Times closer than this are the same instant: log times are turned into nanoseconds and back.
@@ -25,7 +25,7 @@ const GO_ON_NS: i64 = 2_000_000_000;
 pub(crate) struct Fill {
     /// Even, px.
     pub(crate) size_px: (u32, u32),
-    pub(crate) shape: Shape,
+    pub(crate) shape: FilmShape,
 }
 
 /// The frame on show and what is needed to go on from it.
@@ -75,8 +75,9 @@ pub(crate) struct Show<'a> {
 
 impl<'a> Show<'a> {
     /// `footage`: what each chapter that the plan uses is, by its index.
-    pub(crate) fn new(plan: &'a ClipPlan, fill: Fill, footage: &BTreeMap<usize, &Footage>) -> Self {
-        let painter = OverlayPainter::new(fill.size_px.0, fill.size_px.1, plan.overlay.map.clone());
+    pub(crate) fn new(plan: &'a ClipPlan, fill: Fill, blocks: Blocks, footage: &BTreeMap<usize, &Footage>) -> Self {
+        let map = plan.overlay.map.clone();
+        let painter = OverlayPainter::with_blocks(fill.size_px.0, fill.size_px.1, map, blocks);
         let pictures = footage.iter().map(|(chapter, it)| (*chapter, picture_rect(it, fill))).collect();
         Self { plan, fill, pictures, painter, stickers: Vec::new(), drawn: BTreeMap::new(), showing: None }
     }
@@ -92,7 +93,7 @@ impl<'a> Show<'a> {
             it.chapter == chapter && (-INSTANT_NS..=GO_ON_NS).contains(&ahead_ns)
         };
         if !self.showing.as_ref().is_some_and(goes_on) {
-            let is_cropped = self.fill.shape == Shape::Upright;
+            let is_cropped = self.fill.shape == FilmShape::Upright;
             let picture = Picture { pixels: Pixels::I420, size_px: Some(self.fill.size_px), is_cropped };
             let path = &self.chapter(chapter).file;
             let reader = match self.showing.take() {
@@ -199,7 +200,7 @@ pub(crate) fn aspect(footage: &Footage) -> f64 {
 fn picture_rect(footage: &Footage, fill: Fill) -> PictureRect {
     let (width, height) = (f64::from(fill.size_px.0), f64::from(fill.size_px.1));
     let (by_width, by_height) = (width / aspect(footage), height);
-    let is_cropped = fill.shape == Shape::Upright;
+    let is_cropped = fill.shape == FilmShape::Upright;
     let scaled = if is_cropped { by_width.max(by_height) } else { by_width.min(by_height) };
     // Sizes are rounded to even pixels: what is off by no more is the whole.
     if (scaled - height).abs() <= 2.0 && (scaled * aspect(footage) - width).abs() <= 2.0 {

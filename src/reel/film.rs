@@ -26,7 +26,7 @@ pub struct FilmPlan {
     pub title: String,
     /// In the order shown; at least one of them a clip.
     pub pieces: Vec<Piece>,
-    pub shape: Shape,
+    pub shape: FilmShape,
     /// Height of the film in pixels; `None` leaves the footage's.
     pub height_px: Option<u32>,
     pub sound: SoundPlan,
@@ -68,7 +68,7 @@ pub struct CardRow {
 
 /// What the picture is cut to.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
-pub enum Shape {
+pub enum FilmShape {
     #[default]
     AsFilmed,
     /// The middle of the picture, 9 wide and 16 high.
@@ -94,7 +94,7 @@ pub struct ReelOptions {
     pub title_s: f64,
     /// How long the card before each clip stands; 0 for none.
     pub card_s: f64,
-    pub shape: Shape,
+    pub shape: FilmShape,
     pub sound: SoundPlan,
     /// Shows another lap beside each.
     pub beside: Option<(Other, BesideLayout)>,
@@ -107,7 +107,7 @@ impl Default for ReelOptions {
             title: None,
             title_s: 3.0,
             card_s: 2.5,
-            shape: Shape::AsFilmed,
+            shape: FilmShape::AsFilmed,
             sound: SoundPlan { is_level: true, ..SoundPlan::default() },
             beside: None,
         }
@@ -154,7 +154,7 @@ impl FilmPlan {
         let (title, height_px) = (plan.title.clone(), plan.height_px);
         let clip = ClipPiece { plan, chosen: None, caption: Vec::new() };
         let pieces = vec![Piece::Clip(Box::new(clip))];
-        Self { title, pieces, shape: Shape::AsFilmed, height_px, sound: SoundPlan::default() }
+        Self { title, pieces, shape: FilmShape::AsFilmed, height_px, sound: SoundPlan::default() }
     }
 
     /// Length of the film, s.

@@ -16,7 +16,7 @@ pub use beside::{Beside, BesideLayout, Other};
 pub use choose::{Choice, ChoiceError, Chosen, Chosens, Order, Source, choose, is_clean, tag_words, tags_of};
 pub use drawings::ClipDrawing;
 pub use film::{
-    Card, CardRow, ClipPiece, FilmChapter, FilmPlan, Piece, ReelItem, ReelOptions, Shape, SoundPlan, reel_plan,
+    Card, CardRow, ClipPiece, FilmChapter, FilmPlan, FilmShape, Piece, ReelItem, ReelOptions, SoundPlan, reel_plan,
 };
 pub use list::list_text;
 pub use overlay::{Caption, MapShape, MapState, MarkState, OverlayScript, OverlayState, Phase, TagLine, TagShown};

@@ -95,7 +95,8 @@ fn lines(analysis: &Analysis, chosen: &Chosen, unit: crate::units::SpeedUnit) ->
         let value = of.of(pass, corner, length_m)?;
         let apart = best.and_then(|it| of.of(it, corner, length_m));
         let apart = present::figure_apart(of, Some(value), apart, unit);
-        let apart = if apart.is_empty() { apart } else { format!(" ({apart})") };
+        // Not to be broken: the interval belongs to its figure.
+        let apart = if apart.is_empty() { apart } else { format!(" ({})", apart.replace(' ', "\u{a0}")) };
         Some(format!("{} {}{apart}", present::figure_short(of), present::figure_with_unit(of, Some(value), unit)))
     };
     let rank = Some(present::rank(chosen.rank, chosen.of)).filter(|it| !it.is_empty());

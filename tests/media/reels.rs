@@ -10,7 +10,7 @@ use cornerbook::files::Overwrite;
 use cornerbook::job::Context;
 use cornerbook::media::{self, Target, encoders};
 use cornerbook::reel::{
-    BesideLayout, Card, CardRow, Chapter, ClipOptions, ClipPiece, ClipPlan, FilmPlan, Piece, Shape, SoundPlan,
+    BesideLayout, Card, CardRow, Chapter, ClipOptions, ClipPiece, ClipPlan, FilmPlan, FilmShape, Piece, SoundPlan,
     clip_plan, web_vtt,
 };
 use cornerbook::session::{PathState, VideoTime};
@@ -47,7 +47,7 @@ fn card(heading: &str, seconds: f64) -> Piece {
 
 fn film(pieces: Vec<Piece>) -> FilmPlan {
     let sound = SoundPlan::default();
-    FilmPlan { title: HOSTILE.to_owned(), pieces, shape: Shape::AsFilmed, height_px: None, sound }
+    FilmPlan { title: HOSTILE.to_owned(), pieces, shape: FilmShape::AsFilmed, height_px: None, sound }
 }
 
 fn around(lead_s: f64, tail_s: f64, slow: f64) -> ClipOptions {
@@ -195,7 +195,7 @@ fn an_upright_film_is_the_middle_of_the_picture_with_a_whole_overlay() {
     let folder = tempfile::tempdir().unwrap();
     let Some(chapter) = chapter_of(folder.path(), &Recipe::steady(300, 30)) else { return };
     let mut plan = film(vec![card("T1", 0.2), piece(clip(&chapter, &around(0.2, 0.1, 1.0)))]);
-    (plan.shape, plan.height_px) = (Shape::Upright, Some(640));
+    (plan.shape, plan.height_px) = (FilmShape::Upright, Some(640));
     let out = folder.path().join("upright.mp4");
     render(&plan, &out);
     let frames = made::frames(&out);

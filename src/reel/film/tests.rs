@@ -8,7 +8,7 @@ fn card(heading: &str, seconds: f64) -> Piece {
 }
 
 fn film(pieces: Vec<Piece>) -> FilmPlan {
-    FilmPlan { title: String::new(), pieces, shape: Shape::AsFilmed, height_px: None, sound: SoundPlan::default() }
+    FilmPlan { title: String::new(), pieces, shape: FilmShape::AsFilmed, height_px: None, sound: SoundPlan::default() }
 }
 
 #[test]
