@@ -79,13 +79,14 @@ pub struct Chosen {
     pub source: usize,
     pub lap: u32,
     pub corner: u32,
-    /// 1 for the best by the figure, of those of its corner that fit; `None` where the figure cannot be told.
+    /// 1 for the best by the figure, of all clean passes of its corner (of all, where others are taken too), whether they
+    /// are asked for or not; `None` where the figure cannot be told.
     pub rank: Option<usize>,
     /// How many of its corner have a rank.
     pub of: usize,
     pub by: Figure,
     pub value: Option<Estimate>,
-    /// The best of those that fit.
+    /// The best of them.
     pub best: Option<Estimate>,
     /// Who drove the best: indexes the sources, with lap and corner there.
     pub best_pass: Option<(usize, u32, u32)>,
@@ -132,10 +133,12 @@ struct Candidate<'a> {
     corner: u32,
     pass: &'a Pass,
     value: Option<Estimate>,
+    /// Whether it is what is asked for, and whether footage shows it.
+    fits: bool,
     is_shown: bool,
 }
 
-/// Passes that were chosen, and how many that fit no footage shows: they count for ranks, and are never chosen.
+/// Passes that were chosen, and how many that fit no footage shows: they are never chosen.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Chosens {
     pub passes: Vec<Chosen>,
@@ -153,17 +156,16 @@ pub fn choose(
     same_corner: impl Fn(usize, u32) -> Option<u32>,
 ) -> Result<Chosens, ChoiceError> {
     refuse_unknown(sources, choice)?;
-    let fitting = candidates(sources, choice, &same_corner);
-    let clean: Vec<Candidate<'_>> = fitting.iter().copied().filter(|it| is_wanted(sources, choice, it)).collect();
-    if clean.is_empty() {
-        return Err(match fitting.len() {
-            0 => ChoiceError::NoneFits,
-            others => ChoiceError::NoneClean { others },
-        });
-    }
-    let without_footage = clean.iter().filter(|it| !it.is_shown).count();
-    if without_footage == clean.len() {
-        return Err(ChoiceError::NoneShown { others: without_footage });
+    let all = candidates(sources, choice, &same_corner);
+    let fitting = all.iter().filter(|it| it.fits).count();
+    let clean: Vec<Candidate<'_>> = all.into_iter().filter(|it| is_wanted(sources, choice, it)).collect();
+    let clean_fitting = clean.iter().filter(|it| it.fits).count();
+    let without_footage = clean.iter().filter(|it| it.fits && !it.is_shown).count();
+    match (fitting, clean_fitting) {
+        (0, _) => return Err(ChoiceError::NoneFits),
+        (others, 0) => return Err(ChoiceError::NoneClean { others }),
+        (_, others) if others == without_footage => return Err(ChoiceError::NoneShown { others }),
+        _ => {}
     }
     let mut by_corner: BTreeMap<u32, Vec<Candidate<'_>>> = BTreeMap::new();
     for it in clean {
@@ -249,10 +251,11 @@ fn candidates<'a>(
             let Some(there) = there else { continue };
             let length_m = source.analysis.reference.as_ref().map(|it| it.length_m);
             let passes = source.analysis.passes.iter().filter(|it| it.corner == there.number);
-            for pass in passes.filter(|it| fits(source, choice, it)) {
+            for pass in passes.filter(|it| it.times_s().is_some()) {
                 let value = choice.by.of(pass, there, length_m).filter(|it| it.value.is_finite());
                 let is_shown = source.chapters.is_empty() || is_in_footage(source.chapters, pass);
-                found.push(Candidate { source: index, corner, pass, value, is_shown });
+                let fits = fits(source, choice, pass);
+                found.push(Candidate { source: index, corner, pass, value, fits, is_shown });
             }
         }
     }
@@ -273,7 +276,6 @@ fn fits(source: &Source<'_>, choice: &Choice, pass: &Pass) -> bool {
         && (choice.drivers.is_empty() || choice.drivers.iter().any(is_driver))
         && (choice.tags.is_empty() || choice.tags.iter().any(is_tagged))
         && (choice.exit.is_none() || choice.exit == exit)
-        && pass.times_s().is_some()
 }
 
 /// Whether turn-in and exit, or what stands for them, are in the footage.
@@ -317,7 +319,7 @@ fn of_corner(mut passes: Vec<Candidate<'_>>, choice: &Choice) -> Vec<(f64, Chose
         })
         .collect();
     let takes_all = choice.best + choice.worst == 0;
-    let shown = all.into_iter().zip(&passes).filter(|(_, it)| it.is_shown).map(|(chosen, _)| chosen);
+    let shown = all.into_iter().zip(&passes).filter(|(_, it)| it.fits && it.is_shown).map(|(chosen, _)| chosen);
     let mut kept: Vec<(f64, Chosen)> = shown.filter(|it| takes_all || it.1.rank.is_some()).collect();
     if !takes_all {
         let worst_begin = kept.len().saturating_sub(choice.worst).max(choice.best);

@@ -73,13 +73,13 @@ fn the_best_and_the_worst_of_each_corner_in_any_order() {
 }
 
 #[test]
-fn ranks_and_the_best_are_told_of_those_that_fit() {
+fn ranks_and_the_best_are_told_of_all_clean_passes() {
     let analysis = session();
     let source = Source { analysis: &analysis, book: None, chapters: &[], footage: &[] };
     let choice = Choice { corners: vec![2], laps: vec![1, 3], worst: 1, ..Choice::default() };
     let found = choose(&[source], &choice, |_, corner| Some(corner)).unwrap().passes;
     assert_eq!(found.len(), 1);
-    assert_eq!((found[0].lap, found[0].rank, found[0].of, found[0].best_pass), (1, Some(2), 2, Some((0, 3, 2))));
+    assert_eq!((found[0].lap, found[0].rank, found[0].of, found[0].best_pass), (1, Some(4), 4, Some((0, 4, 2))));
 }
 
 #[test]
