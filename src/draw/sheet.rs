@@ -148,13 +148,12 @@ mod tests {
         let rows = [row(plain([255, 0, 0]), plain([0, 255, 0])), row(plain([0, 0, 255]), None)];
         let (width, height, rgb) = contact_sheet("T1", &["turn-in", "apex"], &rows).unwrap();
         assert_eq!(rgb.len(), 3 * (width * height) as usize);
-        let middle = |column: f64, row: f64| {
-            let x = 10.0 + 298.0 + column * 490.0 + 240.0;
-            let y = 53.0 + 10.0 + row * 280.0 + 135.0;
-            let at = 3 * (y as usize * width as usize + x as usize);
+        let middle = |column: usize, row: usize| {
+            let (x, y) = (10 + 298 + column * 490 + 240, 53 + 10 + row * 280 + 135);
+            let at = 3 * (y * width as usize + x);
             [rgb[at], rgb[at + 1], rgb[at + 2]]
         };
-        assert_eq!([middle(0.0, 0.0), middle(1.0, 0.0), middle(0.0, 1.0)], [[255, 0, 0], [0, 255, 0], [0, 0, 255]]);
+        assert_eq!([middle(0, 0), middle(1, 0), middle(0, 1)], [[255, 0, 0], [0, 255, 0], [0, 0, 255]]);
     }
 
     #[test]

@@ -24,15 +24,22 @@ pub(crate) fn complete(path: &Path, out: &Path, profile: Profile, chapters: &[Fi
     if chapters.is_empty() || profile.container.has_own_chapters() {
         return Ok(true);
     }
-    let Some((at, index, rest)) = index_and_rest(path)? else { return Ok(false) };
-    let Some(with_chapters) = with_chapters(&index, chapters) else { return Ok(false) };
-    files::write_at(path, at, &[with_chapters, rest].concat())
+    let Some(tail) = tail_of(path)? else { return Ok(false) };
+    let Some(with_chapters) = with_chapters(&tail.index, chapters) else { return Ok(false) };
+    files::write_at(path, tail.at, &[with_chapters, tail.rest].concat())
         .map_err(|error| Error::Render { path: out.to_owned(), cause: error.to_string() })?;
     Ok(true)
 }
 
-/// Where the index stands, all its bytes, and what follows it; `None` where pictures follow, whose places the index has.
-fn index_and_rest(path: &Path) -> Result<Option<(u64, Vec<u8>, Vec<u8>)>, files::Error> {
+/// A film from its index on: where that stands, all its bytes, and what follows it.
+struct Tail {
+    at: u64,
+    index: Vec<u8>,
+    rest: Vec<u8>,
+}
+
+/// `None` where pictures follow the index, which has their places.
+fn tail_of(path: &Path) -> Result<Option<Tail>, files::Error> {
     let end = files::length(path).unwrap_or(0);
     let (mut at, mut found) = (0, None);
     while at < end {
@@ -47,7 +54,8 @@ fn index_and_rest(path: &Path) -> Result<Option<(u64, Vec<u8>, Vec<u8>)>, files:
         at += length;
     }
     let Some((at, length)) = found.filter(|it| end - it.0 <= LARGEST_INDEX) else { return Ok(None) };
-    Ok(Some((at, files::read_at(path, at, length)?, files::read_at(path, at + length, end)?)))
+    let (index, rest) = (files::read_at(path, at, length)?, files::read_at(path, at + length, end)?);
+    Ok(Some(Tail { at, index, rest }))
 }
 
 /// A length of 1 is followed by a long one, 0 means up to the end (ISO/IEC 14496-12, 4.2).

@@ -19,6 +19,9 @@ use crate::session::VideoTime;
 /// Luma and colour differences of the ground between pictures: black in the usual range of video.
 const BLACK: [u8; 3] = [16, 128, 128];
 
+/// The rim of an inset is two of this part of its width.
+const RIM_SHARE: u32 = 240;
+
 /// One clip in the making.
 #[derive(Debug)]
 pub(crate) struct Scene<'a> {
@@ -141,8 +144,14 @@ impl Second<'_> {
         for (plane, value) in (0..).zip(BLACK) {
             picture.plane_data_mut(plane)?.fill(value);
         }
-        for ((buffer, info), place) in [(first, self.arrangement.first), (other, self.arrangement.second)] {
+        for ((buffer, info), place, is_framed) in [
+            (first, self.arrangement.first, false),
+            (other, self.arrangement.second, self.beside.layout == BesideLayout::Inset),
+        ] {
             let source = gst_video::VideoFrameRef::from_buffer_ref_readable(buffer, info)?;
+            if is_framed {
+                frame(&mut picture, place)?;
+            }
             copy(&source, &mut picture, (place.0 as usize, place.1 as usize))?;
         }
         let matrix = Matrix::of(&form);
@@ -156,6 +165,27 @@ impl Second<'_> {
         drop(picture);
         Ok(buffer)
     }
+}
+
+/// Darkens a place and a rim around it, so that a picture laid there stands out from what is alike around it.
+fn frame(
+    target: &mut gst_video::VideoFrameRef<&mut gst::BufferRef>,
+    (left, top, width, height): (u32, u32, u32, u32),
+) -> Result<(), gst::glib::BoolError> {
+    let rim = (width / RIM_SHARE * 2).max(2);
+    for (plane, shift, value) in [(0, 0, BLACK[0]), (1, 1, BLACK[1]), (2, 1, BLACK[2])] {
+        let stride = usize::try_from(target.plane_stride()[plane]).unwrap_or(0).max(1);
+        let of = |side: u32| (side >> shift) as usize;
+        let (from, until) = (of(left.saturating_sub(rim)), of(left + width + rim));
+        let index = u32::try_from(plane).expect("an index below three");
+        let rows = target.plane_data_mut(index)?.chunks_mut(stride).skip(of(top.saturating_sub(rim)));
+        for row in rows.take(of(height + rim + top.min(rim))) {
+            if let Some(row) = row.get_mut(from..until) {
+                row.fill(value);
+            }
+        }
+    }
+    Ok(())
 }
 
 /// Copies an I420 picture to an even place in a larger one.

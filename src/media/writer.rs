@@ -99,7 +99,7 @@ impl FilmWriter {
         self.make_room(context)?;
         let (Some(caps), Some(buffer)) = (sample.caps(), sample.buffer_owned()) else { return Ok(0) };
         match &self.packets {
-            Some(first) if *first == caps.to_owned() => {}
+            Some(first) if first.as_ref() == caps => {}
             Some(_) => return Err(self.failed("the clips' pictures are of different kinds".to_owned())),
             None => {
                 self.pictures.set_caps(Some(&caps.to_owned()));

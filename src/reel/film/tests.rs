@@ -16,7 +16,7 @@ fn each_card_without_a_clip_behind_it_is_a_chapter() {
     let plan = film(vec![card("Title", 2.0), card("End", 1.0)]);
     let chapters: Vec<_> = plan.chapters().into_iter().map(|it| (it.from_s, it.until_s, it.title)).collect();
     assert_eq!(chapters, [(0.0, 2.0, "Title".to_owned()), (2.0, 3.0, "End".to_owned())]);
-    assert_eq!(plan.parts(), [0..2]);
+    assert_eq!(plan.parts(), vec![std::ops::Range { start: 0, end: 2 }]);
     assert!(film(vec![card("Title", 2.0)]).chapters().is_empty());
 }
 
