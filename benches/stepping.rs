@@ -156,7 +156,7 @@ impl Eye {
 }
 
 fn reader(film: &Path) -> FrameReader {
-    FrameReader::open(film, Picture { pixels: Pixels::I420, size_px: None }).unwrap()
+    FrameReader::open(film, Picture { pixels: Pixels::I420, size_px: None, is_cropped: false }).unwrap()
 }
 
 fn bare_decode_ms(film: &Path) -> f64 {

@@ -89,6 +89,14 @@ pub fn read_at(path: &Path, offset: u64, count: u64) -> Result<Vec<u8>, Error> {
     Ok(bytes)
 }
 
+/// Writes bytes into a file of our own making from `offset` on; it ends with them.
+pub fn write_at(path: &Path, offset: u64, bytes: &[u8]) -> Result<(), Error> {
+    let write_error = |cause| Error::Write { path: path.to_owned(), cause };
+    let mut file = File::options().write(true).open(path).map_err(write_error)?;
+    file.seek(io::SeekFrom::Start(offset)).map_err(write_error)?;
+    file.write_all(bytes).and_then(|()| file.set_len(offset + bytes.len() as u64)).map_err(write_error)
+}
+
 /// An output that is being made under a temporary name in the target's folder.
 /// It takes its final name in [`Pending::finish`]; dropped before that, it leaves nothing behind.
 #[derive(Debug)]

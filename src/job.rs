@@ -1,9 +1,9 @@
 //! Long work: a cancel token that reaches every loop, a progress value that the newest update wins, and the only
 //! place that starts threads.
 
-use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
-use std::sync::mpsc::RecvTimeoutError;
+use std::sync::mpsc::{self, RecvTimeoutError};
+use std::sync::{Arc, Mutex, PoisonError};
 use std::time::Duration;
 
 /// The work was stopped on request. Never logged as an error, never shown as one.
@@ -116,9 +116,14 @@ pub fn side_by_side<A, B: Send>(here: impl FnOnce() -> A, there: impl FnOnce() -
     })
 }
 
+/// How many threads the machine runs at once.
+pub fn cores() -> usize {
+    std::thread::available_parallelism().map_or(1, usize::from)
+}
+
 /// Runs `work` on each item, on as many workers as the machine has cores, and gives the results in the items' order.
 pub fn map_parallel<T: Sync, R: Send>(items: &[T], work: impl Fn(&T) -> R + Sync) -> Vec<R> {
-    let workers = std::thread::available_parallelism().map_or(1, usize::from).min(items.len());
+    let workers = cores().min(items.len());
     if workers <= 1 {
         return items.iter().map(work).collect();
     }
@@ -151,6 +156,51 @@ pub fn map_parallel<T: Sync, R: Send>(items: &[T], work: impl Fn(&T) -> R + Sync
     indexed.into_iter().map(|(_, result)| result).collect()
 }
 
+/// Does `work` on each item on several workers; what it gives out, while it is at it, comes to `take` on this thread, item
+/// by item in their order. At most `ahead` items besides the one being taken are begun, so that what waits stays small.
+/// The first error, of work or of taking, ends all: the others' next giving fails.
+pub fn stream_in_order<T: Sync, M: Send, E: From<Cancelled> + Send>(
+    items: &[T],
+    workers: usize,
+    ahead: usize,
+    work: impl Fn(usize, &T, &mut dyn FnMut(M) -> Result<(), Cancelled>) -> Result<(), E> + Sync,
+    mut take: impl FnMut(usize, M) -> Result<(), E>,
+) -> Result<(), E> {
+    let (allow, allowed) = mpsc::channel::<(usize, mpsc::Sender<Result<M, E>>)>();
+    let allowed = Mutex::new(allowed);
+    let (senders, receivers): (Vec<_>, Vec<_>) = items.iter().map(|_| mpsc::channel()).unzip();
+    let mut waiting = senders.into_iter().enumerate();
+    let begin_next = move || {
+        if let Some(next) = waiting.next() {
+            // The workers listen until `allow` is gone.
+            let _ = allow.send(next);
+        }
+    };
+    let serve = || loop {
+        let next = allowed.lock().unwrap_or_else(PoisonError::into_inner).recv();
+        let Ok((index, out)) = next else { return };
+        let mut give = |made| out.send(Ok(made)).map_err(|_| Cancelled);
+        if let Err(error) = work(index, &items[index], &mut give) {
+            let _ = out.send(Err(error));
+        }
+    };
+    std::thread::scope(|scope| {
+        for _ in 0..workers.clamp(1, items.len().max(1)) {
+            scope.spawn(serve);
+        }
+        // Owns both ends that the workers depend on, so that they end when this does.
+        let mut begin_next = begin_next;
+        (0..=ahead).for_each(|_| begin_next());
+        for (index, made) in receivers.into_iter().enumerate() {
+            for it in made {
+                take(index, it?)?;
+            }
+            begin_next();
+        }
+        Ok(())
+    })
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -170,6 +220,37 @@ mod tests {
         let here = || to_there.send(1).map(|()| from_there.recv()).unwrap();
         let there = move || to_here.send(2).map(|()| from_here.recv()).unwrap();
         assert_eq!(side_by_side(here, there), (Ok(2), Ok(1)));
+    }
+
+    #[test]
+    fn a_stream_keeps_its_order_and_ends_at_the_first_error() {
+        let items: Vec<usize> = (0..40).collect();
+        let three = |_: usize, it: &usize, give: &mut dyn FnMut(usize) -> Result<(), Cancelled>| {
+            (0..3).try_for_each(|part| give(10 * it + part))
+        };
+        let mut taken = Vec::new();
+        let done: Result<(), Cancelled> = stream_in_order(&items, 3, 2, three, |index, made| {
+            taken.push((index, made));
+            Ok(())
+        });
+        let expected: Vec<_> = items.iter().flat_map(|it| (0..3).map(move |part| (*it, 10 * it + part))).collect();
+        assert_eq!((done, taken), (Ok(()), expected));
+
+        let begun = std::sync::atomic::AtomicUsize::new(0);
+        let fails = |index: usize, _: &usize, give: &mut dyn FnMut(usize) -> Result<(), Cancelled>| {
+            begun.fetch_add(1, Ordering::Relaxed);
+            give(index)?;
+            if index == 3 { Err(Cancelled) } else { Ok(()) }
+        };
+        let mut taken = Vec::new();
+        let failed = stream_in_order(&items, 2, 1, fails, |_, made| {
+            taken.push(made);
+            Ok(())
+        });
+        assert_eq!((failed, taken), (Err(Cancelled), vec![0, 1, 2, 3]));
+        assert!(begun.into_inner() <= 5, "no more is begun than is allowed to wait");
+        let nothing: Result<(), Cancelled> = stream_in_order(&[], 2, 1, three, |_, _| Ok(()));
+        assert_eq!(nothing, Ok(()));
     }
 
     #[test]

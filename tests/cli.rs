@@ -11,6 +11,8 @@ mod footage;
 mod help;
 mod hostile;
 mod passes;
+#[cfg(feature = "media")]
+mod reels;
 
 use std::ffi::OsStr;
 use std::fmt::Write as _;
@@ -160,9 +162,16 @@ pub fn stadium_csv(dated: bool) -> String {
 /// A film of 10 s at 25 frames a second with this creation time, made by ffmpeg as an outside writer.
 #[cfg(feature = "media")]
 pub fn film(program: &Program, name: &str, created: Option<&str>) {
+    film_of(program, name, created, 10);
+}
+
+/// The same, so many seconds long.
+#[cfg(feature = "media")]
+pub fn film_of(program: &Program, name: &str, created: Option<&str>, seconds: u32) {
+    let pictures = format!("testsrc=size=320x180:rate=25:duration={seconds}");
     let stamp = created.map(|it| format!("creation_time={it}"));
     let made = Command::new("ffmpeg")
-        .args(["-v", "error", "-f", "lavfi", "-i", "testsrc=size=320x180:rate=25:duration=10", "-pix_fmt", "yuv420p"])
+        .args(["-v", "error", "-f", "lavfi", "-i", &pictures, "-pix_fmt", "yuv420p", "-preset", "veryfast"])
         .args(stamp.iter().flat_map(|it| ["-metadata", it]))
         .arg(program.path(name))
         .status()

@@ -10,6 +10,8 @@ mod drawings;
 mod listening;
 #[path = "media/made.rs"]
 mod made;
+#[path = "media/reels.rs"]
+mod reels;
 #[path = "media/times.rs"]
 mod times;
 #[path = "media/viewing.rs"]

@@ -3,16 +3,16 @@
 use std::path::{Path, PathBuf};
 
 use crate::analysis::Analysis;
-use crate::book;
+use crate::book::{self, FootageRef};
 use crate::cli::args::ClipArgs;
 use crate::cli::console::{Console, Stop, with_progress};
 use crate::cli::{plan, session};
 use crate::files::{self, Overwrite};
 use crate::job::Context;
 use crate::load::{self, Aligned, Session};
-use crate::media;
+use crate::media::{self, Target};
 use crate::present;
-use crate::reel::{self, Chapter, ClipOptions, ClipPlan, PlanError};
+use crate::reel::{self, Chapter, ClipOptions, ClipPlan, FilmPlan, PlanError};
 use crate::session::Note;
 
 pub(super) fn run(args: &ClipArgs, console: &mut Console<'_>, context: &Context) -> Result<u8, Stop> {
@@ -27,22 +27,24 @@ pub(super) fn run(args: &ClipArgs, console: &mut Console<'_>, context: &Context)
         session.files.iter().map(PathBuf::as_path).chain([args.book.as_path()]).chain(footage),
     )?;
     warn_of_rough_clocks(&aligned, console);
-    let options = ClipOptions {
-        lead_s: args.lead,
-        tail_s: args.tail,
-        slow: args.slow,
-        hold_s: args.hold,
-        speed_unit: args.unit.speed_unit,
-        ..ClipOptions::default()
-    };
-    let plan = with_drawings(plan_clip(&analysis, &aligned, args.lap, args.corner, &options)?, &session);
+    let options = plan::clip_options(&args.shown, args.unit.speed_unit);
+    let mut plan = plan_clip(&analysis, &aligned, args.lap, args.corner, &options)?;
+    if let Some(other_lap) = args.beside {
+        let (pass, layout) = ((args.lap, args.corner), plan::layout(args.film.layout));
+        plan = plan
+            .with_beside(&analysis, pass, other_lap, layout, &chapters(&aligned)?, &options)
+            .map_err(|error| Stop::Failed(error.into()))?;
+    }
+    let plan = with_drawings(plan, &session);
     for (what, missing_s) in [("lead", plan.lead_missing_s), ("tail", plan.tail_missing_s)] {
         if missing_s > 0.0005 {
             console
                 .warn(&format!("the {what} is {} s shorter: there is no more footage", present::fixed(missing_s, 1)));
         }
     }
-    write(&plan, &args.out, overwrite, context)?;
+    let film = FilmPlan { shape: plan::shape(&args.film), ..FilmPlan::of_clip(plan) };
+    let target = Target { out: &args.out, overwrite, export: args.film.profile };
+    with_progress("writing the clip", context, || media::render_film(&film, target, context, &|_, _| {}))?;
     console.result(&format!("{}\n", present::one_line(&args.out.display().to_string())))?;
     Ok(0)
 }
@@ -51,7 +53,7 @@ pub(super) fn run(args: &ClipArgs, console: &mut Console<'_>, context: &Context)
 const ROUGH_S: f64 = 0.1;
 
 /// A clip is only as right as the footage's clock.
-fn warn_of_rough_clocks(aligned: &Aligned, console: &mut Console<'_>) {
+pub(super) fn warn_of_rough_clocks(aligned: &Aligned, console: &mut Console<'_>) {
     for (footage, clock) in aligned.footage.iter().zip(&aligned.clocks) {
         if let Some(ci95_s) = clock.ci95_s.filter(|it| *it > ROUGH_S && clock.map.is_some()) {
             console.warn(&format!(
@@ -82,12 +84,18 @@ pub(super) fn plan_clip(
 /// The plan with what the book has drawn on its footage.
 fn with_drawings(plan: ClipPlan, session: &Session) -> ClipPlan {
     let Some((_, book)) = &session.book else { return plan };
-    let footage: Vec<_> = plan.chapters.iter().map(|it| book::file::footage_of(book, &it.file)).collect();
+    let footage = footage_in_book(session, &plan.chapters);
     plan.with_drawings(book, &footage)
 }
 
+/// Which file of the book each chapter is.
+pub(super) fn footage_in_book(session: &Session, chapters: &[Chapter]) -> Vec<Option<FootageRef>> {
+    let of = |it: &Chapter| session.book.as_ref().and_then(|(_, book)| book::file::footage_of(book, &it.file));
+    chapters.iter().map(of).collect()
+}
+
 /// The footage on the log's clock. Where none of it has a clock, the reason is the error.
-fn chapters(aligned: &Aligned) -> Result<Vec<Chapter>, Stop> {
+pub(super) fn chapters(aligned: &Aligned) -> Result<Vec<Chapter>, Stop> {
     let with_clock = aligned.footage.iter().zip(&aligned.clocks).filter_map(|(footage, clock)| {
         let (start, end) = footage.shown;
         Some(Chapter { file: footage.path.clone(), clock: clock.map?, start, end })

@@ -15,7 +15,11 @@ mod demo;
 mod new;
 mod passes;
 mod plan;
+#[cfg(feature = "media")]
+mod reel;
 mod session;
+#[cfg(feature = "media")]
+mod stills;
 
 use std::ffi::OsString;
 use std::io::Write;
@@ -74,6 +78,10 @@ fn carry_out(cli: Cli, console: &mut Console<'_>, context: &Context) -> Result<u
         Some(Command::Align(args)) => align::run(&args, console, context),
         #[cfg(feature = "media")]
         Some(Command::Clip(args)) => clip::run(&args, console, context),
+        #[cfg(feature = "media")]
+        Some(Command::Reel(args)) => reel::run(&args, console, context),
+        #[cfg(feature = "media")]
+        Some(Command::Stills(args)) => stills::run(&args, console, context),
         #[cfg(feature = "media")]
         Some(Command::Demo(args)) => demo::run(&args, console, context),
         #[cfg(not(feature = "media"))]

@@ -2,13 +2,25 @@
 
 use std::path::{Path, PathBuf};
 
+#[cfg(feature = "media")]
+use crate::book::Exit;
 use crate::book::{Grip, Pin};
+#[cfg(feature = "media")]
+use crate::cli::args::{ChoiceArgs, ExitArg, FigureArg, FilmArgs, LayoutArg, MarkArg, OrderArg, ShownArgs};
 use crate::cli::args::{ClockArgs, GripArg, LogArgs};
 use crate::cli::console::Stop;
 use crate::clock;
+#[cfg(feature = "media")]
+use crate::corners::figure::Figure;
 use crate::files::Overwrite;
 use crate::load::Reading;
+#[cfg(feature = "media")]
+use crate::reel::{BesideLayout, Choice, ClipOptions, FilmShape, Order};
+#[cfg(feature = "media")]
+use crate::session::MarkKind;
 use crate::session::VideoTime;
+#[cfg(feature = "media")]
+use crate::units::SpeedUnit;
 
 pub(super) fn reading(args: &LogArgs) -> Reading {
     Reading { track: args.track.clone(), columns: args.columns.clone(), crossing_s: args.crossing }
@@ -24,6 +36,69 @@ pub(super) fn grip(grip: GripArg) -> Grip {
         GripArg::Damp => Grip::Damp,
         GripArg::Wet => Grip::Wet,
         GripArg::Slippery => Grip::Slippery,
+    }
+}
+
+/// How clips are made.
+#[cfg(feature = "media")]
+pub(super) fn clip_options(shown: &ShownArgs, speed_unit: SpeedUnit) -> ClipOptions {
+    ClipOptions {
+        lead_s: shown.lead,
+        tail_s: shown.tail,
+        slow: shown.slow,
+        hold_s: shown.hold,
+        hold_at: shown.hold_at.map(|it| match it {
+            MarkArg::TurnIn => MarkKind::TurnIn,
+            MarkArg::Apex => MarkKind::Apex,
+            MarkArg::Exit => MarkKind::Exit,
+        }),
+        speed_unit,
+        ..ClipOptions::default()
+    }
+}
+
+#[cfg(feature = "media")]
+pub(super) fn layout(layout: LayoutArg) -> BesideLayout {
+    match layout {
+        LayoutArg::Beside => BesideLayout::Beside,
+        LayoutArg::Stacked => BesideLayout::Stacked,
+        LayoutArg::Inset => BesideLayout::Inset,
+    }
+}
+
+#[cfg(feature = "media")]
+pub(super) fn shape(args: &FilmArgs) -> FilmShape {
+    if args.upright { FilmShape::Upright } else { FilmShape::AsFilmed }
+}
+
+/// Which passes a reel shows.
+#[cfg(feature = "media")]
+pub(super) fn choice(args: &ChoiceArgs) -> Choice {
+    Choice {
+        laps: args.lap.clone(),
+        corners: args.corner.clone(),
+        drivers: args.driver.clone(),
+        tags: args.tag.clone(),
+        exit: args.exit.map(|it| match it {
+            ExitArg::Good => Exit::Good,
+            ExitArg::Bad => Exit::Bad,
+        }),
+        best: args.best,
+        worst: args.worst,
+        by: match args.by {
+            FigureArg::ExitGate => Figure::ExitGateSpeed,
+            FigureArg::Time => Figure::Time,
+            FigureArg::ExitCost => Figure::ExitCost,
+            FigureArg::ApexPlace => Figure::ApexPlace,
+            FigureArg::EntryGate => Figure::EntryGateSpeed,
+            FigureArg::MinSpeed => Figure::MinSpeed,
+        },
+        order: match args.order {
+            OrderArg::BestFirst => Order::BestFirst,
+            OrderArg::Alternate => Order::Alternate,
+            OrderArg::Driven => Order::AsDriven,
+        },
+        clean_only: !args.all,
     }
 }
 

@@ -33,6 +33,13 @@ pub struct PictureRect {
     pub height: f64,
 }
 
+impl PictureRect {
+    /// The whole of a surface, px.
+    pub fn filling(width: u32, height: u32) -> Self {
+        Self { x: 0.0, y: 0.0, width: f64::from(width), height: f64::from(height) }
+    }
+}
+
 /// Paints drawings over a picture, the first one lowest; nothing outside the picture is touched.
 pub fn paint_drawings<'a>(
     context: &Context,
@@ -49,25 +56,21 @@ pub fn paint_drawings<'a>(
     Ok(context.restore()?)
 }
 
-/// One drawing as tiles for pictures of a size in pixels: squares that cover it and hardly more.
-pub fn drawing_tiles(drawing: &Drawing, width: u32, height: u32) -> Result<Vec<Tile>, Error> {
-    let Some(place) = place_of(drawing, width, height)? else { return Ok(Vec::new()) };
-    let picture = PictureRect {
-        x: -f64::from(place.x),
-        y: -f64::from(place.y),
-        width: f64::from(width),
-        height: f64::from(height),
-    };
-    let whole = paint(place, 1, |context| paint_drawings(context, picture, [drawing]))?;
+/// One drawing as tiles over a surface of a size in pixels that holds the picture, or a part of it: squares that cover
+/// the drawing and hardly more.
+pub fn drawing_tiles(drawing: &Drawing, picture: PictureRect, surface: (u32, u32)) -> Result<Vec<Tile>, Error> {
+    let Some(place) = place_of(drawing, picture, surface)? else { return Ok(Vec::new()) };
+    let in_tile = PictureRect { x: picture.x - f64::from(place.x), y: picture.y - f64::from(place.y), ..picture };
+    let whole = paint(place, 1, |context| paint_drawings(context, in_tile, [drawing]))?;
     Ok(cells(&whole))
 }
 
-/// What the drawing covers of the picture, with even edges; `None` where that is nothing.
-fn place_of(drawing: &Drawing, width: u32, height: u32) -> Result<Option<Place>, Error> {
-    let size = (f64::from(width), f64::from(height));
+/// What the drawing covers of the surface, with even edges; `None` where that is nothing.
+fn place_of(drawing: &Drawing, picture: PictureRect, (width, height): (u32, u32)) -> Result<Option<Place>, Error> {
     let recorded = RecordingSurface::create(Content::ColorAlpha, None)?;
-    draw(&Context::new(&recorded)?, drawing, size)?;
-    let (x, y, across, down) = recorded.ink_extents();
+    draw(&Context::new(&recorded)?, drawing, (picture.width, picture.height))?;
+    let (left, top, across, down) = recorded.ink_extents();
+    let (x, y) = (left + picture.x, top + picture.y);
     // Two pixels more on each side, for letters that are rounded differently once they are painted.
     #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "within the picture; casts saturate")]
     let edge = |at: f64, most: u32| ((at / 2.0).clamp(0.0, f64::from(most / 2)) as u32) * 2;

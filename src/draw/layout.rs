@@ -11,6 +11,9 @@ const BORDER_SHARE: f64 = 0.035;
 const CAPTION_SIZE: (f64, f64) = (16.5, 3.5);
 const MARKS_SIZE: (f64, f64) = (19.0, 3.5);
 const MAP_SIDE: f64 = 10.0;
+/// Height of one tag, and how many are shown at most.
+pub(crate) const TAG_LINE: f64 = 1.9;
+pub(crate) const MOST_TAGS: usize = 3;
 /// Space between stacked blocks.
 const BETWEEN: f64 = 0.6;
 
@@ -30,12 +33,14 @@ pub(crate) struct Layout {
     pub(crate) caption: Place,
     pub(crate) marks: Place,
     pub(crate) map: Place,
+    /// Room for the tags, from the bottom up: above the caption.
+    pub(crate) tags: Place,
 }
 
 impl Layout {
     /// For a picture of this size in pixels. Caption and marks lie side by side at the bottom, or stacked where the
-    /// picture is too narrow; the map lies at the top right.
-    pub(crate) fn new(width: u32, height: u32) -> Self {
+    /// picture is too narrow; without a caption the marks take its place; the map lies at the top right.
+    pub(crate) fn new(width: u32, height: u32, has_caption: bool) -> Self {
         let (width, height) = (f64::from(width), f64::from(height));
         let shorter = width.min(height);
         let border = (shorter * BORDER_SHARE).round();
@@ -46,7 +51,9 @@ impl Layout {
         let caption = place(border, bottom - CAPTION_SIZE.1 * unit, CAPTION_SIZE.0 * unit, CAPTION_SIZE.1 * unit);
         let is_wide = width - 2.0 * border >= (CAPTION_SIZE.0 + MARKS_SIZE.0 + BETWEEN) * unit;
         let marks_width = MARKS_SIZE.0 * unit;
-        let marks = if is_wide {
+        let marks = if !has_caption {
+            place(border, bottom - MARKS_SIZE.1 * unit, marks_width, MARKS_SIZE.1 * unit)
+        } else if is_wide {
             place(width - border - marks_width, bottom - MARKS_SIZE.1 * unit, marks_width, MARKS_SIZE.1 * unit)
         } else {
             let y = bottom - (CAPTION_SIZE.1 + BETWEEN + MARKS_SIZE.1) * unit;
@@ -55,12 +62,23 @@ impl Layout {
         // On a small picture the map gives way to the text.
         let free = f64::from(marks.y.min(caption.y)) - border - BETWEEN * unit;
         let side = (MAP_SIDE * unit).min(free);
-        Self { unit, caption, marks, map: place(width - border - side, border, side, side) }
+        let lowest = f64::from(marks.y.min(caption.y)) - BETWEEN * unit;
+        let tags_bottom = if is_wide && has_caption { f64::from(caption.y) - BETWEEN * unit } else { lowest };
+        let tags_height = (TAG_LINE * MOST_TAGS as f64 * unit).min(tags_bottom - border).max(2.0);
+        // Beside the map, where it comes down this far.
+        let tags_width = (CAPTION_SIZE.0 * unit).min(width - 2.0 * border - side - BETWEEN * unit);
+        Self {
+            unit,
+            caption,
+            marks,
+            map: place(width - border - side, border, side, side),
+            tags: place(border, tags_bottom - tags_height, tags_width, tags_height),
+        }
     }
 }
 
 /// Even positions and sizes, so that a block never splits the shared colour of two pixels of a 4:2:0 picture.
-fn place(x: f64, y: f64, width: f64, height: f64) -> Place {
+pub(crate) fn place(x: f64, y: f64, width: f64, height: f64) -> Place {
     #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "rounded, at least 0, within a picture")]
     let even = |value: f64| ((value.max(0.0) / 2.0).round() as u32) * 2;
     Place { x: even(x), y: even(y), width: even(width).max(2), height: even(height).max(2) }
@@ -87,8 +105,8 @@ mod tests {
             (640, 640),
             (320, 240),
         ] {
-            let layout = Layout::new(width, height);
-            let blocks = [layout.caption, layout.marks, layout.map];
+            let layout = Layout::new(width, height, true);
+            let blocks = [layout.caption, layout.marks, layout.map, layout.tags];
             for (index, block) in blocks.iter().enumerate() {
                 assert!(
                     block.x + block.width <= width && block.y + block.height <= height,

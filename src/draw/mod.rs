@@ -1,17 +1,23 @@
 //! Overlay, map and the book's drawings drawn with cairo, into small surfaces that lie over a picture. Screens and films
 //! share them, so what is seen is what is exported. Takes plain data of `reel` and `book`; knows no video.
 
+mod beside;
+mod card;
 mod drawings;
 mod layout;
 mod map;
 mod marks;
 mod overlay;
+mod sheet;
 mod text;
 
+pub use beside::{Arrangement, StripPainter};
+pub use card::card_tile;
 pub use drawings::{PictureRect, drawing_tiles, paint_drawings};
 #[cfg(feature = "window")]
 pub(crate) use marks::sign;
-pub use overlay::{OverlayPainter, Tile};
+pub use overlay::{Blocks, OverlayPainter, Tile};
+pub use sheet::{SheetRow, contact_sheet};
 
 /// Why nothing could be drawn.
 #[derive(Debug, thiserror::Error)]

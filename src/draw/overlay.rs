@@ -2,11 +2,11 @@
 
 use cairo::{Context, Format, ImageSurface};
 
-use crate::draw::layout::{Layout, Place};
+use crate::draw::layout::{Layout, MOST_TAGS, Place, TAG_LINE};
 use crate::draw::marks::sign;
 use crate::draw::text::{Align, Style, line};
 use crate::draw::{BRIGHT, Error, QUIET, ground, map};
-use crate::reel::{Caption, MapShape, MapState, MarkState, OverlayState};
+use crate::reel::{Caption, MapShape, MapState, MarkState, OverlayState, TagLine};
 
 /// A drawn block and where it lies in the picture.
 #[derive(Debug, Clone, PartialEq)]
@@ -23,17 +23,25 @@ pub struct Tile {
 
 /// A block: what its tile shows at present.
 #[derive(Debug)]
-struct Block<T> {
+pub(crate) struct Block<T> {
     place: Place,
     shown: Option<(T, Tile)>,
 }
 
 impl<T: PartialEq + Clone> Block<T> {
-    fn new(place: Place) -> Self {
+    pub(crate) fn new(place: Place) -> Self {
         Self { place, shown: None }
     }
 
-    fn show(&mut self, wanted: &T, draw: impl FnOnce(&Context) -> Result<(), Error>) -> Result<&Tile, Error> {
+    pub(crate) fn place(&self) -> Place {
+        self.place
+    }
+
+    pub(crate) fn show(
+        &mut self,
+        wanted: &T,
+        draw: impl FnOnce(&Context) -> Result<(), Error>,
+    ) -> Result<&Tile, Error> {
         let version = match &self.shown {
             Some((shown, tile)) if shown == wanted => tile.version,
             Some((_, tile)) => tile.version + 1,
@@ -66,44 +74,81 @@ pub(crate) fn paint(
     Ok(Tile { x: place.x, y: place.y, width: place.width, height: place.height, argb, version })
 }
 
+/// Which blocks of an overlay are drawn.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Blocks {
+    All,
+    /// Lap and speed are told elsewhere.
+    WithoutCaption,
+    /// The picture is too small for any.
+    None,
+}
+
 /// Draws one clip's overlay for pictures of one size.
 #[derive(Debug)]
 pub struct OverlayPainter {
     unit: f64,
+    blocks: Blocks,
     map_shape: Option<MapShape>,
     caption: Block<Caption>,
     marks: Block<([MarkState; 3], &'static str)>,
     map: Block<MapState>,
+    tags: Block<Vec<TagLine>>,
+    /// Room for tags, of which the lowest lines are used.
+    tags_room: Place,
 }
 
 impl OverlayPainter {
     /// `width` and `height`: of the picture, px.
     pub fn new(width: u32, height: u32, map_shape: Option<MapShape>) -> Self {
-        let layout = Layout::new(width, height);
+        Self::with_blocks(width, height, map_shape, Blocks::All)
+    }
+
+    /// The same with some of the blocks.
+    pub fn with_blocks(width: u32, height: u32, map_shape: Option<MapShape>, blocks: Blocks) -> Self {
+        let layout = Layout::new(width, height, blocks == Blocks::All);
         Self {
             unit: layout.unit,
+            blocks,
             map_shape,
             caption: Block::new(layout.caption),
             marks: Block::new(layout.marks),
             map: Block::new(layout.map),
+            tags: Block::new(layout.tags),
+            tags_room: layout.tags,
         }
     }
 
-    /// The tiles of one state, which do not overlap: caption, marks, and the map where there is one.
+    /// The tiles of one state, which do not overlap: caption, marks, and map and tags where there are any.
     pub fn tiles(&mut self, state: &OverlayState) -> Result<Vec<&Tile>, Error> {
         let unit = self.unit;
-        let caption_place = self.caption.place;
-        let caption = self
-            .caption
-            .show(&state.caption, |context| draw_caption(context, &state.caption, size_of(caption_place), unit))?;
+        let mut tiles = Vec::new();
+        if self.blocks == Blocks::None {
+            return Ok(tiles);
+        }
+        if self.blocks == Blocks::All {
+            let size = size_of(self.caption.place);
+            let draw = |context: &Context| draw_caption(context, &state.caption, size, unit);
+            tiles.push(self.caption.show(&state.caption, draw)?);
+        }
         let marks_place = self.marks.place;
         let wanted_marks = (state.marks.clone(), state.unit);
         let marks =
             self.marks.show(&wanted_marks, |context| draw_marks(context, &state.marks, size_of(marks_place), unit))?;
-        let mut tiles = vec![caption, marks];
+        tiles.push(marks);
         if let (Some(shape), Some(map_state)) = (&self.map_shape, state.map) {
             let side_px = size_of(self.map.place).0;
             tiles.push(self.map.show(&map_state, |context| map::draw(context, shape, map_state, side_px, unit))?);
+        }
+        let line_px = even(TAG_LINE * unit).min(self.tags_room.height);
+        let lines = u32::try_from(state.tags.len().min(MOST_TAGS)).unwrap_or(0).min(self.tags_room.height / line_px);
+        if lines > 0 {
+            let (room, height) = (self.tags_room, lines * line_px);
+            self.tags.place = Place { y: room.y + room.height - height, height, ..room };
+            let width = f64::from(room.width);
+            let wanted: Vec<TagLine> = state.tags.iter().take(lines as usize).cloned().collect();
+            tiles
+                .push(self.tags.show(&wanted, |context| draw_tags(context, &wanted, width, f64::from(line_px), unit))?);
         }
         Ok(tiles)
     }
@@ -137,6 +182,34 @@ fn draw_caption(context: &Context, caption: &Caption, (width, height): (f64, f64
     line(context, &lap, left + used + unit * 0.6, unit * 1.55, Align::Left, lap_style);
     let phase = Style { size: unit, bold: false, colour: BRIGHT, max_width: space };
     line(context, caption.phase, left, height - unit * 0.75, Align::Left, phase);
+    Ok(())
+}
+
+fn even(pixels: f64) -> u32 {
+    #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a text height; casts saturate")]
+    let half = (pixels.max(0.0) / 2.0) as u32;
+    (2 * half).max(2)
+}
+
+/// One below the other, each with its kind's colour before it.
+fn draw_tags(context: &Context, tags: &[TagLine], width: f64, line_px: f64, unit: f64) -> Result<(), Error> {
+    for (index, tag) in tags.iter().enumerate() {
+        let top = index as f64 * line_px;
+        context.save()?;
+        context.translate(0.0, top);
+        ground(context, width, line_px - (unit * 0.25).round(), unit * 0.4)?;
+        let middle = (line_px - unit * 0.25) / 2.0;
+        if let Some(colour) = tag.colour {
+            let part = |it: u8| f64::from(it) / 255.0;
+            context.set_source_rgb(part(colour.red), part(colour.green), part(colour.blue));
+            context.rectangle(unit * 0.5, middle - unit * 0.45, unit * 0.9, unit * 0.9);
+            context.fill()?;
+        }
+        let left = if tag.colour.is_some() { unit * 1.9 } else { unit * 0.6 };
+        let style = Style { size: unit, bold: false, colour: BRIGHT, max_width: width - left - unit * 0.5 };
+        line(context, &tag.text, left, middle + unit * 0.36, Align::Left, style);
+        context.restore()?;
+    }
     Ok(())
 }
 

@@ -1,15 +1,23 @@
 //! Plain text: one line of the overlay, or a block with an outline over a picture. Text of users is set as text, never as
 //! markup.
 
+use std::borrow::Cow;
+
 use cairo::Context;
 
 use crate::draw::{Colour, Error};
+
+/// A text in a book may hold the one letter that pango cannot take.
+fn without_nul(text: &str) -> Cow<'_, str> {
+    if text.contains('\0') { Cow::Owned(text.replace('\0', "")) } else { Cow::Borrowed(text) }
+}
 
 /// Where a line of text sits relative to the given x.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) enum Align {
     Left,
     Right,
+    Middle,
 }
 
 /// How a line looks. Sizes in pixels.
@@ -34,16 +42,52 @@ pub(crate) fn line(context: &Context, text: &str, x: f64, baseline: f64, align: 
     layout.set_ellipsize(pango::EllipsizeMode::End);
     #[allow(clippy::cast_possible_truncation, reason = "pixels of a picture, far below the limit; casts saturate")]
     layout.set_width((style.max_width * f64::from(pango::SCALE)) as i32);
-    layout.set_text(text);
+    layout.set_text(&without_nul(text));
     let width = f64::from(layout.pixel_size().0);
     let left = match align {
         Align::Left => x,
         Align::Right => x - width,
+        Align::Middle => x - width / 2.0,
     };
     style.colour.set(context, 1.0);
     context.move_to(left, baseline - f64::from(layout.baseline()) / f64::from(pango::SCALE));
     pangocairo::functions::show_layout(context, &layout);
     width
+}
+
+/// Lines of text in a box: broken between words, cut off with an ellipsis where they do not fit.
+#[derive(Debug)]
+pub(crate) struct Paragraph(pango::Layout);
+
+impl Paragraph {
+    /// `size`: height of the font, px; `room`: most width and height, px.
+    pub(crate) fn new(context: &Context, text: &str, size: f64, bold: bool, room: (f64, f64)) -> Self {
+        let layout = pangocairo::functions::create_layout(context);
+        let mut font = pango::FontDescription::new();
+        font.set_family("Sans");
+        font.set_weight(if bold { pango::Weight::Bold } else { pango::Weight::Normal });
+        font.set_absolute_size(size * f64::from(pango::SCALE));
+        layout.set_font_description(Some(&font));
+        layout.set_wrap(pango::WrapMode::WordChar);
+        layout.set_ellipsize(pango::EllipsizeMode::End);
+        #[allow(clippy::cast_possible_truncation, reason = "pixels of a picture, far below the limit; casts saturate")]
+        let to_units = |pixels: f64| (pixels.max(1.0) * f64::from(pango::SCALE)) as i32;
+        layout.set_width(to_units(room.0));
+        layout.set_height(to_units(room.1));
+        layout.set_text(&without_nul(text));
+        Self(layout)
+    }
+
+    /// px.
+    pub(crate) fn height(&self) -> f64 {
+        f64::from(self.0.pixel_size().1)
+    }
+
+    pub(crate) fn show(&self, context: &Context, (x, y): (f64, f64), colour: Colour) {
+        colour.set(context, 1.0);
+        context.move_to(x, y);
+        pangocairo::functions::show_layout(context, &self.0);
+    }
 }
 
 /// Text of several lines with an outline around its letters.
@@ -67,7 +111,7 @@ impl Block<'_> {
         font.set_weight(pango::Weight::Bold);
         font.set_absolute_size(self.height_px * f64::from(pango::SCALE));
         layout.set_font_description(Some(&font));
-        layout.set_text(self.text);
+        layout.set_text(&without_nul(self.text));
         let room = (picture.0 - 2.0 * self.rim_px, picture.1 - 2.0 * self.rim_px);
         if room.0 <= 0.0 || room.1 <= 0.0 {
             return Ok(());

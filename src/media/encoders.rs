@@ -11,10 +11,9 @@ use serde::Deserialize;
 
 use crate::media::error::Error;
 
-static CONTAINERS: LazyLock<Vec<Container>> = LazyLock::new(|| {
-    let file: ProfileFile = toml::from_str(include_str!("../../resources/export-profiles.toml"))
-        .expect("resources/export-profiles.toml is part of the program and a test reads it");
-    file.container
+static FILE: LazyLock<ProfileFile> = LazyLock::new(|| {
+    toml::from_str(include_str!("../../resources/export-profiles.toml"))
+        .expect("resources/export-profiles.toml is part of the program and a test reads it")
 });
 
 /// One kind of file a film can be.
@@ -30,6 +29,14 @@ pub struct Container {
     audio: Vec<Codec>,
 }
 
+impl Container {
+    /// Whether its muxer writes a film's chapters.
+    pub fn has_own_chapters(&self) -> bool {
+        let factory = gst::ElementFactory::find(&self.muxer.element);
+        factory.is_some_and(|it| it.has_interface("GstTocSetter"))
+    }
+}
+
 /// One way to encode pictures or sound: a chain of elements.
 #[derive(Debug, Deserialize)]
 #[serde(deny_unknown_fields)]
@@ -38,6 +45,9 @@ pub struct Codec {
     /// How much later than it went in sound comes out again, in samples at 48 kHz.
     #[serde(default)]
     pub delay_samples: usize,
+    /// Properties where several encoders share the machine.
+    #[serde(default)]
+    shared: BTreeMap<String, String>,
     chain: Vec<Part>,
 }
 
@@ -55,6 +65,23 @@ struct Part {
 #[serde(deny_unknown_fields)]
 struct ProfileFile {
     container: Vec<Container>,
+    profile: Vec<Export>,
+}
+
+/// What a film is for: its container, its size, and how its encoders are set up otherwise than usual.
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Export {
+    pub name: String,
+    /// For whom, in a few words.
+    pub about: String,
+    /// Of the file.
+    pub extension: String,
+    /// The shorter side of the picture has no more, px.
+    pub most_lines: Option<u32>,
+    /// Properties by element.
+    #[serde(default)]
+    set: BTreeMap<String, BTreeMap<String, String>>,
 }
 
 /// A container with one codec for pictures and one for sound.
@@ -63,15 +90,35 @@ pub struct Profile {
     pub container: &'static Container,
     pub video: &'static Codec,
     pub audio: &'static Codec,
+    pub export: Option<&'static Export>,
+}
+
+/// The purposes that a film can be made for.
+pub fn exports() -> &'static [Export] {
+    &FILE.profile
+}
+
+/// The best installed profile for a file of this name and a purpose, whose container that has to be.
+pub fn for_export(path: &Path, export: Option<&'static Export>) -> Result<Profile, Error> {
+    let profile = for_file(path)?;
+    match export {
+        Some(export) if export.extension != profile.container.extension => Err(Error::OtherEnding {
+            path: path.to_owned(),
+            profile: export.name.clone(),
+            ending: export.extension.clone(),
+        }),
+        _ => Ok(Profile { export, ..profile }),
+    }
 }
 
 /// Every combination of container and codecs, installed or not.
 pub fn all() -> Vec<Profile> {
     let combinations = |container: &'static Container| {
-        let with_audio = move |video| container.audio.iter().map(move |audio| Profile { container, video, audio });
+        let with_audio =
+            move |video| container.audio.iter().map(move |audio| Profile { container, video, audio, export: None });
         container.video.iter().flat_map(with_audio)
     };
-    CONTAINERS.iter().flat_map(combinations).collect()
+    FILE.container.iter().flat_map(combinations).collect()
 }
 
 /// The best installed profile of any container; where none is, the error names the package for the first.
@@ -88,8 +135,8 @@ pub fn best() -> Result<Profile, Error> {
 /// The best installed profile for a file of this name, by its ending.
 pub fn for_file(path: &Path) -> Result<Profile, Error> {
     let ending = path.extension().map(|it| it.to_string_lossy().to_lowercase()).unwrap_or_default();
-    let Some(container) = CONTAINERS.iter().find(|it| it.extension == ending) else {
-        let endings: Vec<String> = CONTAINERS.iter().map(|it| format!(".{}", it.extension)).collect();
+    let Some(container) = FILE.container.iter().find(|it| it.extension == ending) else {
+        let endings: Vec<String> = FILE.container.iter().map(|it| format!(".{}", it.extension)).collect();
         return Err(Error::UnknownEnding { path: path.to_owned(), endings: endings.join(" or ") });
     };
     let of_container = || all().into_iter().filter(|it| it.container.extension == ending);
@@ -97,7 +144,12 @@ pub fn for_file(path: &Path) -> Result<Profile, Error> {
         path: path.to_owned(),
         container: container.name.clone(),
         package: of_container().find_map(|it| it.missing()).map(|it| it.1).unwrap_or_default(),
-        other: CONTAINERS.iter().find(|it| it.extension != ending).map(|it| it.extension.clone()).unwrap_or_default(),
+        other: FILE
+            .container
+            .iter()
+            .find(|it| it.extension != ending)
+            .map(|it| it.extension.clone())
+            .unwrap_or_default(),
     })
 }
 
@@ -116,14 +168,33 @@ impl Profile {
             .map(|part| (part.element.clone(), part.package.clone()))
     }
 
-    /// The elements from raw I420 video to what the muxer takes, in the order to link them.
-    pub fn video_elements(&self) -> Result<Vec<gst::Element>, Error> {
-        self.video.chain.iter().map(make).collect()
+    /// The elements from raw I420 video to what the muxer takes, in the order to link them; `films_at_once` of them are
+    /// to share the machine.
+    pub fn video_elements(&self, films_at_once: usize) -> Result<Vec<gst::Element>, Error> {
+        let elements: Vec<gst::Element> = self.video.chain.iter().map(|it| self.make(it)).collect::<Result<_, _>>()?;
+        if films_at_once > 1 {
+            elements.iter().for_each(|it| set_all(it, &self.video.shared));
+        }
+        Ok(elements)
     }
 
     /// The elements from raw audio to what the muxer takes, in the order to link them.
     pub fn audio_elements(&self) -> Result<Vec<gst::Element>, Error> {
-        self.audio.chain.iter().map(make).collect()
+        self.audio.chain.iter().map(|it| self.make(it)).collect()
+    }
+
+    /// An element with its properties, and those that the purpose sets otherwise.
+    fn make(&self, part: &Part) -> Result<gst::Element, Error> {
+        let element = make(part)?;
+        if let Some(set) = self.export.and_then(|it| it.set.get(&part.element)) {
+            set_all(&element, set);
+        }
+        Ok(element)
+    }
+
+    /// The shorter side of the picture has no more, px.
+    pub fn most_lines(&self) -> Option<u32> {
+        self.export.and_then(|it| it.most_lines)
     }
 
     pub fn muxer(&self) -> Result<gst::Element, Error> {

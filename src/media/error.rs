@@ -22,6 +22,8 @@ pub enum Error {
     NoEncoder { path: PathBuf, container: String, package: String, other: String },
     #[error("{}: a film cannot have this ending; end the name in {endings}", path.display())]
     UnknownEnding { path: PathBuf, endings: String },
+    #[error("{}: the profile {profile} makes .{ending} files; end the name in .{ending}", path.display())]
+    OtherEnding { path: PathBuf, profile: String, ending: String },
     #[error("{}: is empty (0 bytes); copy it from the camera again", path.display())]
     Empty { path: PathBuf },
     #[error("{}: is no video file; give the camera's own file", path.display())]

@@ -1,15 +1,21 @@
 //! GStreamer: probe footage, read frames by presentation time, render clips.
 
 mod blend;
+mod chapters;
 mod created;
 pub mod encoders;
 mod error;
+mod film;
 mod listen;
+mod mix;
+mod part;
 mod probe;
 mod reader;
-mod render;
+mod scene;
+mod show;
 mod sound;
 mod source;
+mod stills;
 mod stretch;
 mod times;
 mod viewer;
@@ -20,10 +26,11 @@ use std::sync::OnceLock;
 use gstreamer as gst;
 
 pub use error::Error;
+pub use film::{PartProgress, RenderedFilm, Target, render_clip, render_film};
 pub use listen::Sound;
 pub use probe::{Footage, Orientation, probe};
 pub use reader::{Frame, FrameReader, Picture, Pixels};
-pub use render::{RenderedClip, render_clip};
+pub use stills::{Still, still};
 pub use times::frame_times;
 pub use viewer::{Bitmap, FootagePlace, FrameIndex, ShownFrame, Viewer, ViewerEvent, ViewerSettings};
 

@@ -25,6 +25,8 @@ pub struct Picture {
     pub pixels: Pixels,
     /// Width and height, even; `None` leaves the size of the footage.
     pub size_px: Option<(u32, u32)>,
+    /// A size of another shape is filled with the middle of the picture; else the whole of it stands between bars.
+    pub is_cropped: bool,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -223,7 +225,8 @@ fn look_ahead(path: &Path) -> Result<(Zero, Orientation), Error> {
     Ok((zero, source.stream(Which::Video).map(orientation_of).unwrap_or_default()))
 }
 
-/// decoder ─ videoconvert ─ videoscale ─ videoflip ─ caps. Each passes frames on untouched where there is nothing to do.
+/// decoder ─ videoconvert ─ videoscale ─ videoflip ─ caps; a picture that is to be cropped is so once it is upright. Each
+/// passes frames on untouched where there is nothing to do.
 fn picture_chain(
     path: &Path,
     stream: &Stream,
@@ -238,11 +241,26 @@ fn picture_chain(
             threaded.set_property("n-threads", 2u32);
         }
     }
-    let mut chain = vec![decoder(path, stream)?, convert, scale];
-    if orientation != Orientation::default() {
+    let mut chain = vec![decoder(path, stream)?, convert];
+    let flip = if orientation == Orientation::default() {
+        None
+    } else {
         let flip = element("videoflip", "gstreamer1.0-plugins-good")?;
         flip.set_property_from_str("video-direction", orientation.direction());
-        chain.push(flip);
+        Some(flip)
+    };
+    match picture.size_px.filter(|_| picture.is_cropped) {
+        Some((width, height)) => {
+            let crop = element("aspectratiocrop", "gstreamer1.0-plugins-good")?;
+            let side = |pixels: u32| i32::try_from(pixels).unwrap_or(i32::MAX);
+            crop.set_property("aspect-ratio", gst::Fraction::new(side(width), side(height)));
+            chain.extend(flip);
+            chain.extend([crop, scale]);
+        }
+        None => {
+            chain.push(scale);
+            chain.extend(flip);
+        }
     }
     let format = match picture.pixels {
         Pixels::I420 => "I420",

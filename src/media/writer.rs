@@ -1,12 +1,11 @@
-//! A film being written: raw pictures and sound in, one file out.
+//! A film being written: encoded pictures and raw sound in, one file out.
 //!
 //! ```text
-//! appsrc ─ queue ─ [encoder of the profile] ─┐
-//!                                            muxer ─ filesink
-//! appsrc ─ queue ─ audioconvert ─ [encoder] ─┘
+//! appsrc ──────────────────────────── muxer ─ filesink
+//! appsrc ─ audioconvert ─ [encoder] ──┘
 //! ```
 //!
-//! Threads: GStreamer's own. We wait only in [`FilmWriter::make_room`] and [`FilmWriter::finish`], and both look at the
+//! Threads: GStreamer's own. We wait only in [`FilmWriter::packet`] and [`FilmWriter::finish`], and both look at the
 //! cancel token and at the bus meanwhile. Dropped early, the pipeline stops and its owner's file is thrown away.
 
 use std::path::{Path, PathBuf};
@@ -15,16 +14,19 @@ use gstreamer as gst;
 use gstreamer::prelude::*;
 use gstreamer_app as gst_app;
 use gstreamer_audio as gst_audio;
-use gstreamer_video as gst_video;
 
 use crate::job::Context;
 use crate::media::encoders::{Profile, element};
 use crate::media::error::Error;
 use crate::media::sound::{CHANNELS, RATE_HZ};
 use crate::media::source::{first_error, plain_words};
+use crate::reel::FilmChapter;
+use crate::session::VideoTime;
 
-/// Pictures that may wait for the encoder; each 1080p one is 3 MB.
-const PICTURES_WAITING: u64 = 6;
+/// Encoded bytes that may wait for the disk.
+const BYTES_WAITING: u64 = 8 << 20;
+/// Letters of a title at most.
+const TITLE_AT_MOST: usize = 500;
 /// Between two looks at the bus and the cancel token.
 const PATIENCE: gst::ClockTime = gst::ClockTime::from_mseconds(2);
 
@@ -33,6 +35,8 @@ pub(crate) struct FilmWriter {
     out: PathBuf,
     pipeline: gst::Pipeline,
     pictures: gst_app::AppSrc,
+    /// Form of the packets, from the first one on.
+    packets: Option<gst::Caps>,
     sound: Option<gst_app::AppSrc>,
     /// Sample frames by which the encoder will bring sound too late: as many are left out at the beginning.
     sound_delay: usize,
@@ -42,11 +46,9 @@ pub(crate) struct FilmWriter {
 #[derive(Debug)]
 pub(crate) struct Film<'a> {
     pub(crate) profile: Profile,
-    /// Form of the pictures, I420.
-    pub(crate) picture: &'a gst_video::VideoInfo,
-    pub(crate) rate: gst::Fraction,
     pub(crate) has_sound: bool,
     pub(crate) title: &'a str,
+    pub(crate) chapters: &'a [FilmChapter],
 }
 
 impl FilmWriter {
@@ -59,14 +61,12 @@ impl FilmWriter {
         let refused = |_| Error::Render { path: out.to_owned(), cause: "its parts do not fit together".to_owned() };
         pipeline.add_many([&muxer, &sink]).and_then(|()| muxer.link(&sink)).map_err(refused)?;
         if let Some(setter) = muxer.dynamic_cast_ref::<gst::TagSetter>() {
-            setter.add_tag::<gst::tags::Title>(&film.title, gst::TagMergeMode::Replace);
+            setter.add_tag::<gst::tags::Title>(&plain(film.title).as_str(), gst::TagMergeMode::Replace);
         }
 
-        let mut caps = film.picture.to_caps().map_err(refused)?;
-        caps.make_mut().set("framerate", film.rate);
-        let pictures = feed(&caps);
-        let video_pad =
-            branch(&pipeline, &pictures, film.profile.video_elements()?, &muxer, "video_%u").map_err(refused)?;
+        set_chapters(&muxer, film.chapters);
+        let pictures = feed(None);
+        let video_pad = branch(&pipeline, &pictures, Vec::new(), &muxer, "video_%u").map_err(refused)?;
         film.profile.set_up_video_pad(&video_pad);
 
         let mut sound = None;
@@ -77,14 +77,14 @@ impl FilmWriter {
                 u32::try_from(CHANNELS).expect("2 fits"),
             );
             let caps = info.build().and_then(|it| it.to_caps()).map_err(refused)?;
-            let source = feed(&caps);
+            let source = feed(Some(&caps));
             let mut chain = vec![element("audioconvert", "gstreamer1.0-plugins-base")?];
             chain.extend(film.profile.audio_elements()?);
             branch(&pipeline, &source, chain, &muxer, "audio_%u").map_err(refused)?;
             sound = Some(source);
         }
-        let writer =
-            Self { out: out.to_owned(), pipeline, pictures, sound, sound_delay: film.profile.audio.delay_samples };
+        let sound_delay = film.profile.audio.delay_samples;
+        let writer = Self { out: out.to_owned(), pipeline, pictures, packets: None, sound, sound_delay };
         writer.pipeline.set_state(gst::State::Playing).map_err(|_| {
             writer
                 .trouble(gst::ClockTime::ZERO)
@@ -93,23 +93,22 @@ impl FilmWriter {
         Ok(writer)
     }
 
-    /// Hands over one picture with its time and duration in the film, waiting until there is room.
-    pub(crate) fn picture(
-        &self,
-        mut buffer: gst::Buffer,
-        at_ns: u64,
-        duration_ns: u64,
-        context: &Context,
-    ) -> Result<(), Error> {
+    /// Hands over one encoded picture, waiting until there is room; gives its time in the film, ns. Packets of different
+    /// encoders follow each other only where their form is the same.
+    pub(crate) fn packet(&mut self, sample: &gst::Sample, context: &Context) -> Result<u64, Error> {
         self.make_room(context)?;
-        {
-            let buffer = buffer.make_mut();
-            buffer.set_pts(gst::ClockTime::from_nseconds(at_ns));
-            buffer.set_dts(gst::ClockTime::NONE);
-            buffer.set_duration(gst::ClockTime::from_nseconds(duration_ns));
-            buffer.unset_flags(gst::BufferFlags::DISCONT);
+        let (Some(caps), Some(buffer)) = (sample.caps(), sample.buffer_owned()) else { return Ok(0) };
+        match &self.packets {
+            Some(first) if first.as_ref() == caps => {}
+            Some(_) => return Err(self.failed("the clips' pictures are of different kinds".to_owned())),
+            None => {
+                self.pictures.set_caps(Some(&caps.to_owned()));
+                self.packets = Some(caps.to_owned());
+            }
         }
-        self.pictures.push_buffer(buffer).map(|_| ()).map_err(|_| self.stopped())
+        let buffer = in_film_time(buffer, sample);
+        let at_ns = buffer.pts().map_or(0, gst::ClockTime::nseconds);
+        self.pictures.push_buffer(buffer).map(|_| at_ns).map_err(|_| self.stopped())
     }
 
     /// Hands over sound: interleaved values from sample frame `at_frame` of the film. Never waits.
@@ -152,7 +151,7 @@ impl FilmWriter {
     fn make_room(&self, context: &Context) -> Result<(), Error> {
         loop {
             context.check()?;
-            let is_full = self.pictures.current_level_buffers() >= PICTURES_WAITING;
+            let is_full = self.pictures.current_level_bytes() >= BYTES_WAITING;
             if let Some(error) = self.trouble(if is_full { PATIENCE } else { gst::ClockTime::ZERO }) {
                 return Err(error);
             }
@@ -183,12 +182,54 @@ impl Drop for FilmWriter {
     }
 }
 
-/// An appsrc that never blocks its caller; how much waits is looked after by [`FilmWriter::make_room`].
-fn feed(caps: &gst::Caps) -> gst_app::AppSrc {
-    gst_app::AppSrc::builder().caps(caps).format(gst::Format::Time).block(false).max_bytes(0).build()
+/// An encoder may count from a time of its own; what its segment says is the film's.
+fn in_film_time(mut buffer: gst::Buffer, sample: &gst::Sample) -> gst::Buffer {
+    let Some(segment) = sample.segment().and_then(|it| it.downcast_ref::<gst::ClockTime>()) else { return buffer };
+    let (pts, dts) = (segment.to_running_time(buffer.pts()), segment.to_running_time(buffer.dts()));
+    let stamped = buffer.make_mut();
+    stamped.set_pts(pts);
+    stamped.set_dts(dts.or(pts));
+    buffer
 }
 
-/// Adds source ─ queue ─ elements ─ muxer; gives the muxer's pad.
+/// A title without the letters that containers and their players stumble over; line breaks become spaces.
+pub(crate) fn plain(title: &str) -> String {
+    let spaced = title.chars().map(|it| if it.is_whitespace() { ' ' } else { it });
+    spaced.filter(|it| !it.is_control()).take(TITLE_AT_MOST).collect()
+}
+
+/// Chapters of a container whose muxer has them.
+fn set_chapters(muxer: &gst::Element, chapters: &[FilmChapter]) {
+    let Some(setter) = muxer.dynamic_cast_ref::<gst::TocSetter>().filter(|_| !chapters.is_empty()) else { return };
+    let mut toc = gst::Toc::new(gst::TocScope::Global);
+    let mut edition = gst::TocEntry::new(gst::TocEntryType::Edition, "edition");
+    for (index, chapter) in chapters.iter().enumerate() {
+        let mut entry = gst::TocEntry::new(gst::TocEntryType::Chapter, &format!("chapter{index}"));
+        let mut tags = gst::TagList::new();
+        let (from, until) = (VideoTime::from_seconds(chapter.from_s).0, VideoTime::from_seconds(chapter.until_s).0);
+        if let (Some(entry), Some(tags)) = (entry.get_mut(), tags.get_mut()) {
+            tags.add::<gst::tags::Title>(&plain(&chapter.title).as_str(), gst::TagMergeMode::Replace);
+            entry.set_start_stop_times(from, until);
+            entry.set_tags(tags.to_owned());
+        }
+        if let Some(edition) = edition.get_mut() {
+            edition.append_sub_entry(entry);
+        }
+    }
+    if let Some(toc) = toc.get_mut() {
+        toc.append_entry(edition);
+    }
+    setter.set_toc(Some(&toc));
+}
+
+/// An appsrc that never blocks its caller, who looks after how much waits.
+pub(crate) fn feed(caps: Option<&gst::Caps>) -> gst_app::AppSrc {
+    let source = gst_app::AppSrc::builder().format(gst::Format::Time).block(false).max_bytes(0).build();
+    source.set_caps(caps);
+    source
+}
+
+/// Adds source ─ elements ─ muxer; gives the muxer's pad.
 fn branch(
     pipeline: &gst::Pipeline,
     source: &gst_app::AppSrc,

@@ -1,8 +1,11 @@
 //! Two passes at the same place, in words: the line under each picture.
 
-use crate::present::{UNKNOWN, difference, one_line, speed};
+use crate::present::{UNKNOWN, difference, one_line, speed, whole_speed};
 use crate::session::Estimate;
 use crate::units::SpeedUnit;
+
+/// What [`difference`] calls two figures that their intervals do not part.
+const LEVEL: &str = "level";
 
 /// One pass at the place on show.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
@@ -34,6 +37,33 @@ pub fn pass_beside(second: PassHere<'_>, first: PassHere<'_>, corner: Option<&st
     format!("{}{apart}{}", pass_here(second, unit), later.unwrap_or_default())
 }
 
+/// Two passes at the same place, for the strip below their pictures.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct BesideWords {
+    /// "Lap 3", "83.4 km/h".
+    pub first: [String; 2],
+    pub second: [String; 2],
+    /// How much later the second is since the entry gate, and how much faster: "+0.12 s", "-2.2 km/h"; "level", or empty
+    /// where it is not known.
+    pub later: String,
+    pub faster: String,
+}
+
+pub fn beside_words(first: PassHere<'_>, second: PassHere<'_>, unit: SpeedUnit) -> BesideWords {
+    let in_unit = |it: Estimate| Estimate { value: unit.from_mps(it.value), ci95: unit.from_mps(it.ci95) };
+    let with = |words: String, symbol: &str| if words == LEVEL { words } else { format!("{words} {symbol}") };
+    let whole = |it: Option<Estimate>| whole_speed(it.map(|it| it.value), unit);
+    let later = second.since_gate_s.zip(first.since_gate_s).map(|(second, first)| with(difference(second, first), "s"));
+    let speeds = second.speed_mps.zip(first.speed_mps);
+    let faster = speeds.map(|(second, first)| with(difference(in_unit(second), in_unit(first)), unit.symbol()));
+    BesideWords {
+        first: [one_line(first.name), whole(first.speed_mps)],
+        second: [one_line(second.name), whole(second.speed_mps)],
+        later: later.unwrap_or_default(),
+        faster: faster.unwrap_or_default(),
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -55,6 +85,15 @@ mod tests {
             pass_beside(second, first, Some("T4"), unit),
             "Lap 5 · 68.4 km/h (-3.6) · +0.12 s since the entry gate of T4"
         );
+    }
+
+    #[test]
+    fn the_strip_tells_what_sets_two_passes_apart() {
+        let words = beside_words(here("Lap 3", 20.0, Some(1.5)), here("Lap 5", 19.0, Some(1.62)), SpeedUnit::default());
+        assert_eq!((words.later.as_str(), words.faster.as_str()), ("+0.12 s", "-3.6 km/h"));
+        assert_eq!((words.first[1].as_str(), words.second[1].as_str()), ("72 km/h", "68 km/h"));
+        let level = beside_words(here("Lap 3", 20.0, Some(1.5)), here("Lap 5", 20.0, None), SpeedUnit::default());
+        assert_eq!((level.later.as_str(), level.faster.as_str()), ("", "level"));
     }
 
     #[test]

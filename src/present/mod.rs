@@ -3,6 +3,7 @@
 
 mod beside;
 mod figures;
+mod film;
 mod note;
 mod number;
 mod table;
@@ -12,11 +13,12 @@ mod trackside;
 mod whereabouts;
 mod words;
 
-pub use beside::{PassHere, pass_beside, pass_here};
+pub use beside::{BesideWords, PassHere, beside_words, pass_beside, pass_here};
 pub use figures::{
     PlayheadWords, apex_timing, exit_verdict, figure, figure_short, figure_unit, figure_value, lap_name, playhead,
     quicker, signed, standing, whole_metres, whole_speed,
 };
+pub use film::{against_best, clip_name, clips, figure_apart, figure_heading, figure_with_unit, rank, without_footage};
 pub use note::note;
 pub use number::{clock_time, decimals, difference, duration, fixed, interval, lap_time, speed, utc};
 pub use table::{Align, Table};

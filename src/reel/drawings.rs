@@ -20,6 +20,10 @@ impl ClipPlan {
     /// `None` where it is none of them; in the order of the chapters.
     #[must_use]
     pub fn with_drawings(mut self, book: &Book, footage: &[Option<FootageRef>]) -> Self {
+        if let Some(mut beside) = self.beside.take() {
+            beside.plan = beside.plan.with_drawings(book, footage);
+            self.beside = Some(beside);
+        }
         for drawing in book.drawings.values() {
             let chapters = (0..self.chapters.len()).zip(footage).filter(|(_, it)| **it == Some(drawing.on.footage));
             for (chapter, _) in chapters {
@@ -40,10 +44,6 @@ impl ClipPlan {
 }
 
 fn falls_into(drawing: &Drawing, chapter: usize, cut: &Cut) -> bool {
-    let (from, until) = match *cut {
-        Cut::Run { from, until, .. } => (from, until),
-        Cut::Hold { at, .. } => (at, at),
-    };
-    let earlier = VideoTime(from.0.saturating_sub(FRAME_AT_MOST_NS));
-    cut.chapter() == chapter && drawing.is_on_show(earlier, until)
+    let earlier = VideoTime(cut.from().0.saturating_sub(FRAME_AT_MOST_NS));
+    cut.chapter() == chapter && drawing.is_on_show(earlier, cut.until())
 }

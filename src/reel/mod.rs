@@ -1,12 +1,26 @@
-//! What a clip shows and when, as plain data: which footage, at what pace, with which overlay. No video is touched here,
+//! What a clip or a reel shows and when, as plain data: which footage, at what pace, with which overlay. No video is touched here,
 //! so that a plan can be listed, tested and compared without any.
 
+mod beside;
+mod choose;
 mod drawings;
+mod film;
+mod list;
 mod overlay;
 mod plan;
 mod session;
+mod stills;
+mod subtitles;
 
+pub use beside::{Beside, BesideLayout, Other};
+pub use choose::{Choice, ChoiceError, Chosen, Chosens, Order, Source, choose, is_clean, tag_words, tags_of};
 pub use drawings::ClipDrawing;
-pub use overlay::{Caption, MapShape, MapState, MarkState, OverlayScript, OverlayState, Phase};
+pub use film::{
+    Card, CardRow, ClipPiece, FilmChapter, FilmPlan, FilmShape, Piece, ReelItem, ReelOptions, SoundPlan, reel_plan,
+};
+pub use list::list_text;
+pub use overlay::{Caption, MapShape, MapState, MarkState, OverlayScript, OverlayState, Phase, TagLine, TagShown};
 pub use plan::{Chapter, ClipOptions, ClipPlan, Cut, PlanError, clip_plan, session_has};
 pub use session::{Stretch, stretch_at, stretch_script, stretches};
+pub use stills::{StillRow, still_rows};
+pub use subtitles::web_vtt;

@@ -4,6 +4,7 @@
 //! mark. So a frame's state is asked for with the stretch of log time for which it is shown, `from..until`.
 
 use crate::analysis::Analysis;
+use crate::book::Colour;
 use crate::corners::{Corner, Mark, MarkKind, Pass, Unclear};
 use crate::geom::Point;
 use crate::session::{Estimate, PathState};
@@ -56,6 +57,23 @@ pub struct OverlayScript {
     /// Time and speed in m/s, by time; empty where the log tells no speed.
     live: Vec<(f64, f64)>,
     pub map: Option<MapShape>,
+    tags: Vec<TagShown>,
+}
+
+/// A tag over the log times at which it is on show, s.
+#[derive(Debug, Clone, PartialEq)]
+pub struct TagShown {
+    pub from_s: f64,
+    pub until_s: f64,
+    pub line: TagLine,
+}
+
+/// What a tag says, on one line.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct TagLine {
+    pub text: String,
+    /// Of its kind, where it is of one.
+    pub colour: Option<Colour>,
 }
 
 /// Something that happens at a log time: a mark, or a figure that becomes known.
@@ -84,6 +102,7 @@ pub struct OverlayState {
     pub marks: [MarkState; 3],
     pub unit: &'static str,
     pub map: Option<MapState>,
+    pub tags: Vec<TagLine>,
 }
 
 /// Which pass, how fast, in which part of the corner.
@@ -150,7 +169,24 @@ impl OverlayScript {
             ],
             live: shown.filter(|it| has_speed && it.speed_mps.is_finite()).map(|it| (it.t_s, it.speed_mps)).collect(),
             map: map_of(analysis, corner, [pass.turn_in, apex, pass.exit], pass_s, shown_s),
+            tags: Vec::new(),
         }
+    }
+
+    /// Shows tags as well, in this order.
+    pub(crate) fn with_tags(mut self, tags: Vec<TagShown>) -> Self {
+        self.tags = tags;
+        self
+    }
+
+    /// The corner's name.
+    pub fn corner(&self) -> &str {
+        &self.corner
+    }
+
+    /// The tags that are ever shown.
+    pub fn tags(&self) -> &[TagShown] {
+        &self.tags
     }
 
     /// What to show over a frame that is on show for the log times `from_s..until_s`.
@@ -184,6 +220,12 @@ impl OverlayScript {
                 .map
                 .as_ref()
                 .map(|map| MapState { points: map.line.partition_point(|(t_s, _)| *t_s <= from_s), lit }),
+            tags: self
+                .tags
+                .iter()
+                .filter(|it| it.from_s + INSTANT_S < until_s && it.until_s > from_s)
+                .map(|it| it.line.clone())
+                .collect(),
         }
     }
 

@@ -4,7 +4,8 @@
 use std::path::PathBuf;
 
 use crate::analysis::Analysis;
-use crate::corners::{Corner, Pass};
+use crate::corners::{Corner, MarkKind, Pass};
+use crate::reel::beside::Beside;
 use crate::reel::drawings::ClipDrawing;
 use crate::reel::overlay::OverlayScript;
 use crate::session::{ClockMap, SessionTime, VideoTime};
@@ -32,8 +33,9 @@ pub struct ClipOptions {
     pub tail_s: f64,
     /// Pace between turn-in and exit: 1 as it was, 0.5 half as fast.
     pub slow: f64,
-    /// A still of this many seconds at each mark; 0 for none.
+    /// A still of this many seconds at each mark, or at the one in `hold_at`; 0 for none.
     pub hold_s: f64,
+    pub hold_at: Option<MarkKind>,
     pub speed_unit: SpeedUnit,
     /// Height of the film in pixels; `None` leaves the footage's.
     pub height_px: Option<u32>,
@@ -41,7 +43,15 @@ pub struct ClipOptions {
 
 impl Default for ClipOptions {
     fn default() -> Self {
-        Self { lead_s: 2.0, tail_s: 2.0, slow: 1.0, hold_s: 0.0, speed_unit: SpeedUnit::default(), height_px: None }
+        Self {
+            lead_s: 2.0,
+            tail_s: 2.0,
+            slow: 1.0,
+            hold_s: 0.0,
+            hold_at: None,
+            speed_unit: SpeedUnit::default(),
+            height_px: None,
+        }
     }
 }
 
@@ -68,6 +78,21 @@ impl Cut {
             Self::Run { chapter, .. } | Self::Hold { chapter, .. } => *chapter,
         }
     }
+
+    /// Presentation time of its first moment, and of its end; a hold has one.
+    pub fn from(&self) -> VideoTime {
+        match *self {
+            Self::Run { from, .. } => from,
+            Self::Hold { at, .. } => at,
+        }
+    }
+
+    pub fn until(&self) -> VideoTime {
+        match *self {
+            Self::Run { until, .. } => until,
+            Self::Hold { at, .. } => at,
+        }
+    }
 }
 
 /// One clip: everything that a renderer needs to know.
@@ -81,6 +106,8 @@ pub struct ClipPlan {
     pub overlay: OverlayScript,
     /// What a person has drawn on the footage, the oldest first: a later one lies over an earlier one.
     pub drawings: Vec<ClipDrawing>,
+    /// Another pass, shown as well.
+    pub beside: Option<Box<Beside>>,
     pub height_px: Option<u32>,
     /// By how much the lead and the tail are shorter than asked for, because there is no footage, s.
     pub lead_missing_s: f64,
@@ -91,6 +118,44 @@ impl ClipPlan {
     /// Length of the film, s.
     pub fn film_s(&self) -> f64 {
         self.cuts.iter().map(Cut::film_s).sum()
+    }
+
+    /// Log times that are shown, s: of the first moment and of the end.
+    pub fn shown_s(&self) -> (f64, f64) {
+        let log_s = |chapter: usize, at: VideoTime| self.chapters[chapter].clock.to_log(at).0;
+        let begin = self.cuts.first().map_or(0.0, |it| log_s(it.chapter(), it.from()));
+        let end = self.cuts.last().map_or(0.0, |it| log_s(it.chapter(), it.until()));
+        (begin, end)
+    }
+
+    /// The frame on show at a log time: its chapter and presentation time. Where there is no footage, the nearest frame.
+    pub fn nearest_frame(&self, log_s: f64) -> (usize, VideoTime) {
+        let nearest = |chapter: &Chapter| {
+            let at = chapter.clock.to_video(SessionTime(log_s));
+            at.clamp(chapter.start, VideoTime((chapter.end.0 - 1).max(chapter.start.0)))
+        };
+        let away_s = |chapter: &Chapter| (chapter.clock.to_log(nearest(chapter)).0 - log_s).abs();
+        let chapters = self.chapters.iter().enumerate();
+        let (index, chapter) = chapters
+            .min_by(|a, b| away_s(a.1).total_cmp(&away_s(b.1)))
+            .expect("a plan has the chapters that its cuts are of");
+        (index, nearest(chapter))
+    }
+
+    /// When in the film a log time comes on show, s; `None` for what is not shown.
+    pub fn film_time_s(&self, log_s: f64) -> Option<f64> {
+        let mut begin_s = 0.0;
+        for cut in &self.cuts {
+            let at = self.chapters[cut.chapter()].clock.to_video(SessionTime(log_s));
+            if let Cut::Run { from, until, pace, .. } = *cut
+                && at >= from
+                && at < until
+            {
+                return Some(begin_s + (at.0 - from.0) as f64 * 1e-9 / pace);
+            }
+            begin_s += cut.film_s();
+        }
+        None
     }
 }
 
@@ -113,6 +178,13 @@ pub enum PlanError {
         "lap {lap}, corner {corner}: the footage has a hole of {seconds:.1} s inside the pass; add the chapter that is missing"
     )]
     Hole { lap: u32, corner: u32, seconds: f64 },
+    #[error(
+        "lap {lap}, corner {corner}: lap {other_lap} was not at the same places; two pictures need a log with positions, \
+         and laps that were both driven"
+    )]
+    NoSamePlace { lap: u32, other_lap: u32, corner: u32 },
+    #[error("the reel has no clip; choose a pass")]
+    Empty,
     #[error("{name} {value}: must be {rule}; give another value")]
     Option { name: &'static str, value: f64, rule: &'static str },
 }
@@ -165,6 +237,7 @@ pub fn clip_plan(
         cuts: cuts_of(&spans, chapters, pass, (begin_s, finish_s), options),
         overlay,
         drawings: Vec::new(),
+        beside: None,
         height_px: options.height_px,
         lead_missing_s: shown_s.0 - wanted_s.0,
         tail_missing_s: wanted_s.1 - shown_s.1,
@@ -249,9 +322,9 @@ fn cuts_of(
     (begin_s, finish_s): (f64, f64),
     options: &ClipOptions,
 ) -> Vec<Cut> {
-    let marks_s =
-        [pass.turn_in.map(|it| it.t_s.value), pass.apex.map(|it| it.mark.t_s.value), pass.exit.map(|it| it.t_s.value)];
-    let mut holds_s: Vec<f64> = if options.hold_s > 0.0 { marks_s.into_iter().flatten().collect() } else { Vec::new() };
+    let is_held = |it: &MarkKind| options.hold_s > 0.0 && options.hold_at.is_none_or(|at| at == *it);
+    let kinds = [MarkKind::TurnIn, MarkKind::Apex, MarkKind::Exit].into_iter().filter(is_held);
+    let mut holds_s: Vec<f64> = kinds.filter_map(|it| Some(pass.mark(it)?.t_s.value)).collect();
     holds_s.sort_by(f64::total_cmp);
     let mut edges_s: Vec<f64> = holds_s.clone();
     if options.slow < 1.0 {

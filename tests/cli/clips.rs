@@ -53,7 +53,7 @@ fn a_clip_is_as_long_as_its_pass_with_lead_tail_and_holds() {
 
 /// Frames of a film of 320 × 180 px that have the book's magenta line all along its place.
 fn frames_with_line(path: &Path) -> usize {
-    let picture = media::Picture { pixels: media::Pixels::Rgba, size_px: None };
+    let picture = media::Picture { pixels: media::Pixels::Rgba, size_px: None, is_cropped: false };
     let mut reader = media::FrameReader::open(path, picture).unwrap();
     let has_line = |it: &media::Frame| {
         let map = it.buffer.map_readable().unwrap();

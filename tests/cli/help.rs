@@ -22,6 +22,8 @@ fn every_command_explains_itself() {
     expect_file!["golden/help-passes.txt"].assert_eq(&help(&["passes", "--help"]));
     expect_file!["golden/help-align.txt"].assert_eq(&help(&["align", "--help"]));
     expect_file!["golden/help-clip.txt"].assert_eq(&help(&["clip", "--help"]));
+    expect_file!["golden/help-reel.txt"].assert_eq(&help(&["reel", "--help"]));
+    expect_file!["golden/help-stills.txt"].assert_eq(&help(&["stills", "--help"]));
     expect_file!["golden/help-demo.txt"].assert_eq(&help(&["demo", "--help"]));
 }
 

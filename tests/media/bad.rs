@@ -77,7 +77,7 @@ fn a_file_cut_off_in_the_middle_is_used_as_far_as_it_goes() {
     let NoteKind::Footage { sentence } = &footage.notes[0].kind else { panic!("{:?}", footage.notes) };
     assert!(sentence.starts_with("its index says 10.0 s but its pictures end at "), "{sentence}");
     // A place past the end is the last frame, not an error.
-    let picture = media::Picture { pixels: media::Pixels::I420, size_px: None };
+    let picture = media::Picture { pixels: media::Pixels::I420, size_px: None, is_cropped: false };
     let mut reader = media::FrameReader::open(&part, picture).unwrap();
     reader.seek(VideoTime::from_seconds(9.5)).unwrap();
     assert!(reader.next_frame().unwrap().is_some_and(|it| it.at <= *times.last().unwrap()));

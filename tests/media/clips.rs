@@ -23,7 +23,7 @@ fn plan(chapters: &[Chapter], options: &ClipOptions) -> ClipPlan {
     clip_plan(&analysis, 1, 1, chapters, options).unwrap()
 }
 
-fn render(plan: &ClipPlan, out: &Path) -> media::RenderedClip {
+fn render(plan: &ClipPlan, out: &Path) -> media::RenderedFilm {
     media::render_clip(plan, out, Overwrite::Refuse, &Context::new()).unwrap()
 }
 

@@ -240,7 +240,7 @@ pub fn footage_by(profile: media::encoders::Profile, path: &Path, recipe: &Recip
         inject.set_property("tags", format!("image-orientation={orientation}"));
         chain.push(inject);
     }
-    chain.extend(profile.video_elements().unwrap());
+    chain.extend(profile.video_elements(1).unwrap());
     pipeline.add_many(&chain).unwrap();
     gst::Element::link_many(&chain).unwrap();
     let pad = muxer.request_pad_simple("video_%u").unwrap();
@@ -299,7 +299,7 @@ pub fn numbers(path: &Path) -> Vec<(f64, usize)> {
 
 /// All pictures of a film as RGBA.
 pub fn frames(path: &Path) -> Vec<media::Frame> {
-    let picture = media::Picture { pixels: media::Pixels::Rgba, size_px: None };
+    let picture = media::Picture { pixels: media::Pixels::Rgba, size_px: None, is_cropped: false };
     let mut reader = media::FrameReader::open(path, picture).unwrap();
     std::iter::from_fn(|| reader.next_frame().unwrap()).collect()
 }

@@ -51,7 +51,7 @@ fn decoded_frames_are_those_of_ffprobe() {
     let mut wrong = Vec::new();
     for (file, expected_s) in shown {
         let path = shared_data(&format!("video-containers/{file}")).unwrap();
-        let picture = media::Picture { pixels: media::Pixels::I420, size_px: None };
+        let picture = media::Picture { pixels: media::Pixels::I420, size_px: None, is_cropped: false };
         let mut reader = media::FrameReader::open(&path, picture).unwrap();
         let count = expected_s.len();
         for from in [0, count / 2, count - 1, 1] {

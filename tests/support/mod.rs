@@ -1,5 +1,7 @@
 //! Shared by the integration tests.
 
+pub mod web_vtt;
+
 use std::path::PathBuf;
 
 /// A file of `../shared/data` (one folder further up for a second working tree), or `None`, said aloud, where that

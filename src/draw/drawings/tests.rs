@@ -67,7 +67,7 @@ fn tiles_are_the_painting_and_cover_hardly_more() {
     for drawing in shapes {
         let expected = over_whole(std::slice::from_ref(&drawing));
         let mut picture = vec![[0; 4]; (WIDTH * HEIGHT) as usize];
-        for tile in drawing_tiles(&drawing, WIDTH, HEIGHT).unwrap() {
+        for tile in drawing_tiles(&drawing, PictureRect::filling(WIDTH, HEIGHT), (WIDTH, HEIGHT)).unwrap() {
             assert!(tile.x % 2 + tile.y % 2 + tile.width % 2 + tile.height % 2 == 0, "{tile:?}");
             for (row, words) in tile.argb.chunks_exact(4 * tile.width as usize).enumerate() {
                 let begin = (tile.y as usize + row) * WIDTH as usize + tile.x as usize;
@@ -81,7 +81,11 @@ fn tiles_are_the_painting_and_cover_hardly_more() {
         assert_eq!(differing, 0, "{:?}", drawing.shape);
         assert!(expected.iter().any(|it| it[3] == 255));
     }
-    let covered: u32 = drawing_tiles(&arrow(), WIDTH, HEIGHT).unwrap().iter().map(|it| it.width * it.height).sum();
+    let covered: u32 = drawing_tiles(&arrow(), PictureRect::filling(WIDTH, HEIGHT), (WIDTH, HEIGHT))
+        .unwrap()
+        .iter()
+        .map(|it| it.width * it.height)
+        .sum();
     assert!(covered < WIDTH * HEIGHT / 3, "{covered} of {}", WIDTH * HEIGHT);
 }
 
@@ -136,9 +140,21 @@ fn text_stays_in_the_picture_and_is_never_markup() {
 
 #[test]
 fn a_picture_without_size_takes_no_drawing() {
-    assert!(drawing_tiles(&arrow(), 0, 0).unwrap().is_empty());
+    assert!(drawing_tiles(&arrow(), PictureRect::filling(0, 0), (0, 0)).unwrap().is_empty());
     let surface = ImageSurface::create(Format::ARgb32, 4, 4).unwrap();
     let context = Context::new(&surface).unwrap();
     let rect = PictureRect { x: 0.0, y: 0.0, width: 0.0, height: 0.0 };
     paint_drawings(&context, rect, [&text(at(0.5, 0.5), "a"), &arrow()]).unwrap();
+}
+
+#[test]
+fn a_drawing_on_the_part_that_is_cut_off_is_not_drawn() {
+    let line =
+        |x: f64| Drawing { shape: Shape::Line { from: Share { x, y: 0.4 }, to: Share { x, y: 0.6 } }, ..arrow() };
+    // Of a picture 400 px wide the middle 100 px are left.
+    let picture = PictureRect { x: -150.0, y: 0.0, width: 400.0, height: 200.0 };
+    assert!(drawing_tiles(&line(0.1), picture, (100, 200)).unwrap().is_empty());
+    let middle = drawing_tiles(&line(0.5), picture, (100, 200)).unwrap();
+    let (left, right) = (middle.iter().map(|it| it.x).min(), middle.iter().map(|it| it.x + it.width).max());
+    assert!(left.is_some_and(|it| it < 50) && right.is_some_and(|it| it > 50 && it <= 100), "{left:?} {right:?}");
 }

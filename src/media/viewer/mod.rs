@@ -81,7 +81,7 @@ impl Viewer {
     /// Loads what viewing a file takes of the system, which a process does once. To be called on a worker before the
     /// window is busy: a thread that loads a library holds up all others that start a thread or load one.
     pub fn warm_up(file: &Path) {
-        FrameReader::warm_up(file, Picture { pixels: Pixels::I420, size_px: None });
+        FrameReader::warm_up(file, Picture { pixels: Pixels::I420, size_px: None, is_cropped: false });
     }
 
     /// Asks for the frame on show at a place; the first frame where the place lies before it, the last past the end.

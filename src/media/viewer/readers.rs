@@ -105,7 +105,7 @@ impl Readers {
 
 impl Cursor {
     fn open(chapter: usize, files: &[PathBuf]) -> Result<Self, Error> {
-        let picture = Picture { pixels: Pixels::I420, size_px: None };
+        let picture = Picture { pixels: Pixels::I420, size_px: None, is_cropped: false };
         Ok(Self {
             chapter,
             reader: FrameReader::open(&files[chapter], picture)?,

@@ -1,0 +1,168 @@
+//! `reel` and `stills`: what would be cut as text, films that another program can open, and what is left when the disk
+//! is full.
+
+use std::path::Path;
+use std::process::Command;
+
+use cornerbook::book::{Exit, Id, Op, Tag, TagPlace, What, file};
+use cornerbook::files::Overwrite;
+use expect_test::expect_file;
+
+use super::{Program, film_of, stadium_csv, stadium_track};
+use crate::support::web_vtt;
+
+/// The film shows laps 1 and 2: from 5 s to 70 s of the log.
+fn with_book() -> Program {
+    let program = Program::new().with_file("run.csv", stadium_csv(true)).with_file("track.geojson", stadium_track());
+    film_of(&program, "a.mp4", Some("2026-05-03T10:00:05Z"), 65);
+    let new = ["new", "stint", "--log", "run.csv", "--track", "track.geojson", "--video", "a.mp4", "--offset", "5"];
+    program.run([&new[..], &["--driver", "A. Driver"]].concat()).is_done();
+    program
+}
+
+/// Puts tags on passes, with notes.
+fn tag(program: &Program, tags: &[(u32, u32, What, Option<&str>)]) {
+    let path = program.path("stint.cornerbook");
+    let mut book = file::open(&path).unwrap();
+    for (lap, corner, what, note) in tags {
+        let on = TagPlace::Pass { lap: *lap, corner: *corner };
+        let tag = Tag { on, what: *what, note: note.map(str::to_owned) };
+        book.apply(Op::Tag(book.next_id, Some(tag))).unwrap();
+    }
+    file::save(&book, &path, Overwrite::Replace).unwrap();
+}
+
+fn kind(program: &Program, name: &str) -> Id {
+    let book = file::open(&program.path("stint.cornerbook")).unwrap();
+    *book.tag_kinds.iter().find(|it| it.1.name == name).unwrap().0
+}
+
+const REEL: [&str; 2] = ["reel", "stint.cornerbook"];
+
+fn reel<'a>(args: &[&'a str]) -> Vec<&'a str> {
+    [&REEL[..], args].concat()
+}
+
+fn probed(path: &Path) -> serde_json::Value {
+    let fields = ["-v", "error", "-show_chapters", "-show_streams", "-show_format", "-of", "json"];
+    let output = Command::new("ffprobe").args(fields).arg(path).output().unwrap();
+    serde_json::from_slice(&output.stdout).unwrap()
+}
+
+#[test]
+fn the_list_says_what_would_be_cut() {
+    let program = with_book();
+    let slide = What::Kind(kind(&program, "slide"));
+    tag(&program, &[(1, 2, What::Exit(Exit::Good), None), (2, 1, slide, Some("wide <b>"))]);
+    let list = |args: &[&str]| program.run(reel(&[args, &["--list"]].concat())).is_done().out.clone();
+    expect_file!["golden/reel-all.txt"].assert_eq(&list(&["--order", "driven", "--title", "Saturday"]));
+    expect_file!["golden/reel-best.txt"]
+        .assert_eq(&list(&["--corner", "1", "--best", "1", "--worst", "1", "--by", "time"]));
+    expect_file!["golden/reel-tag.txt"].assert_eq(&list(&[
+        "--tag",
+        "slide",
+        "--card",
+        "0",
+        "--hold",
+        "1",
+        "--hold-at",
+        "apex",
+    ]));
+    expect_file!["golden/reel-exit.txt"].assert_eq(&list(&[
+        "--exit",
+        "good",
+        "--driver",
+        "a. driver",
+        "--slow",
+        "0.5",
+    ]));
+    let refuses = |code: i32, args: &[&str]| program.run(reel(args)).is_refused(code).to_owned();
+    assert_eq!(refuses(1, &["--list", "--corner", "9"]), "error: there is no corner 9; the session has 1 to 2");
+    assert!(
+        refuses(1, &["--list", "--tag", "hop"]).starts_with("error: there is no tag \"hop\"; there are early turn-in")
+    );
+    assert!(
+        refuses(1, &["--list", "--lap", "4"]).starts_with("error: the footage shows none of the 2 passes that fit")
+    );
+    assert!(refuses(2, &["--list", "--card", "90"]).starts_with("error: card 90: must be"));
+    assert_eq!(program.run(reel(&[])).code, 2, "neither --out nor --list");
+}
+
+#[test]
+fn a_reel_with_hostile_words_is_a_film_with_chapters_and_subtitles() {
+    let program = with_book();
+    let long = "<i>long & \"quoted\"</i> 🏁 كارتينغ --> ".repeat(280);
+    assert!(long.chars().count() > 10_000);
+    tag(&program, &[(1, 1, What::Note, Some(&long)), (1, 2, What::Note, Some("x\ny\u{202e}z"))]);
+    let args = ["--lap", "1", "--title", &long, "--card", "0.5", "--lead", "0.2", "--tail", "0.2", "--subtitles"];
+    let made = program.run(reel(&[&args[..], &["--out", "reel \"1\".mp4"]].concat()));
+    assert_eq!(made.is_done().out, "reel \"1\".mp4\nreel \"1\".vtt\n");
+    let film = probed(&program.path("reel \"1\".mp4"));
+    assert_eq!(film["chapters"].as_array().unwrap().len(), 3, "{film}");
+    assert_eq!(film["chapters"][1]["tags"]["title"], "T1 · Lap 1");
+    assert_eq!((film["streams"][0]["width"].as_u64(), film["streams"][0]["height"].as_u64()), (Some(320), Some(180)));
+    let seconds: f64 = film["format"]["duration"].as_str().unwrap().parse().unwrap();
+    // Title, two cards, and two half circles of 3.93 s with lead and tail.
+    assert!((seconds - (3.0 + 1.0 + 2.0 * (3.93 + 0.4))).abs() < 1.6, "{seconds}");
+    let cues = web_vtt::cues(&std::fs::read_to_string(program.path("reel \"1\".vtt")).unwrap()).unwrap();
+    assert!(cues.iter().any(|it| it.2.contains(&"T2 · Lap 1".to_owned())), "{}", cues.len());
+    assert!(cues.iter().any(|it| it.2.iter().any(|line| line.chars().count() > 10_000)));
+}
+
+#[test]
+fn clips_of_their_own_survive_what_becomes_of_the_next() {
+    let program = with_book().with_file("out/02-corner-2-lap-1.mp4", "mine");
+    let args = ["--lap", "1", "--lead", "0", "--tail", "0", "--clips", "out"];
+    let run = program.run(reel(&args));
+    assert_eq!((run.code, run.out.as_str()), (1, "out/01-corner-1-lap-1.mp4\n"), "{run:?}");
+    assert!(run.err.contains("02-corner-2-lap-1.mp4: is there already"), "{run:?}");
+    assert!(probed(&program.path("out/01-corner-1-lap-1.mp4"))["format"]["duration"].is_string());
+    assert_eq!(std::fs::read(program.path("out/02-corner-2-lap-1.mp4")).unwrap(), b"mine");
+}
+
+/// No file may grow beyond some blocks: as on a disk that is full.
+#[test]
+#[cfg(unix)]
+fn a_full_disk_is_one_sentence_and_leaves_no_film() {
+    let program = with_book();
+    let before = program.files();
+    let binary = env!("CARGO_BIN_EXE_cornerbook");
+    let script = "trap '' XFSZ; ulimit -f 40; exec \"$0\" reel stint.cornerbook --corner 1 --out x.mp4";
+    let mut shell = Command::new("sh");
+    let output = shell.args(["-c", script, binary]).current_dir(program.path("")).output().unwrap();
+    let err = String::from_utf8(output.stderr).unwrap();
+    assert_eq!((output.status.code(), output.stdout.as_slice()), (Some(1), &b""[..]), "{err}");
+    let errors: Vec<&str> = err.lines().filter(|it| it.starts_with("error: ")).collect();
+    assert!(errors.len() == 1 && errors[0].starts_with("error: x.mp4: ") && errors[0].contains("free space"), "{err}");
+    assert_eq!(program.files(), before);
+}
+
+#[test]
+fn two_laps_share_a_film() {
+    let program = with_book();
+    let clip = ["clip", "stint.cornerbook", "--lap", "1", "--corner", "1", "--lead", "0.5", "--tail", "0.5"];
+    program.run([&clip[..], &["--beside", "2", "--out", "two.mp4"]].concat()).is_done();
+    let film = probed(&program.path("two.mp4"));
+    // Half as high, and the strip below.
+    assert_eq!((film["streams"][0]["width"].as_u64(), film["streams"][0]["height"].as_u64()), (Some(320), Some(146)));
+    let refused = program.run([&clip[..], &["--beside", "9", "--out", "x.mp4"]].concat());
+    assert!(refused.is_refused(1).starts_with("error: there is no lap 9; the session has "));
+    let profile = program.run([&clip[..], &["--profile", "film", "--out", "x.mp4"]].concat());
+    assert!(profile.code == 2 && profile.err.contains("there is no profile \"film\"; there are full ("), "{profile:?}");
+}
+
+#[test]
+fn stills_and_their_sheet_are_pictures() {
+    let program = with_book();
+    let args = ["stills", "stint.cornerbook", "--corner", "1", "--out", "s", "--format", "jpeg"];
+    let made = program.run(args);
+    let names: Vec<&str> = made.is_done().out.lines().collect();
+    assert_eq!(names.len(), 10, "{names:?}");
+    assert!(names.contains(&"s/corner-1-lap-1-turn-in.jpg") && names[9] == "s/corner-1-sheet.jpg");
+    let size = |name: &str| image::image_dimensions(program.path(name)).unwrap();
+    assert_eq!(size(names[0]), (320, 180));
+    let (width, height) = size(names[9]);
+    assert!(width > 3 * 480 && height > 3 * 270, "{width} {height}");
+    assert!(program.run(args).is_refused(1).contains("is there already"));
+    program.run([&args[..], &["--force", "--lap", "2"]].concat()).is_done();
+}
