@@ -12,7 +12,7 @@ mod repeat;
 mod rise_fit;
 mod shape_fit;
 mod slip;
-mod timeline;
+pub mod timeline;
 mod trips;
 
 pub use crate::session::MarkKind;

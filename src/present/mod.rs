@@ -3,6 +3,7 @@
 
 mod beside;
 mod figures;
+mod finding;
 mod note;
 mod number;
 mod table;
@@ -16,6 +17,7 @@ pub use figures::{
     PlayheadWords, apex_timing, exit_verdict, figure, figure_short, figure_unit, figure_value, lap_name, playhead,
     quicker, signed, standing, whole_metres, whole_speed,
 };
+pub use finding::{finding_advice, finding_kind, finding_observation, finding_size, line_kind};
 pub use note::note;
 pub use number::{clock_time, decimals, difference, duration, fixed, interval, lap_time, speed, utc};
 pub use table::{Align, Table};
