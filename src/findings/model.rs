@@ -17,6 +17,8 @@ const STEP_M: f64 = 1.0;
 const PROFILE_STEPS: u16 = 80;
 /// A straight between two curves is at least this long, m.
 const LEAST_STRAIGHT_M: f64 = 1.0;
+/// Where the curve's own shape reaches this share of its plateau, the grip is asked for.
+const ASKED_SHARE: f64 = 0.85;
 /// The share of a hold's sideways accelerations that lie below what is called held.
 const HELD_SHARE: f64 = 0.6;
 
@@ -139,9 +141,13 @@ impl Trip {
         let plateau = self.curve.laid().map_or(0.0, |it| it.plateau_per_m);
         let Some((first, last)) = self.profile.hold() else { return [f64::INFINITY; 2] };
         let middle = usize::midpoint(first, last);
+        let count = self.speeds_mps.len() as f64;
+        let share = |index: usize| self.curve.shape.at((index as f64 + 0.5) / count);
+        // Where the wheel is eased between two bites the grip is not asked for.
         let of = |range: std::ops::RangeInclusive<usize>| {
-            let count = range.clone().count().max(1) as f64;
-            plateau * range.map(|it| self.speeds_mps[it].powi(2)).sum::<f64>() / count
+            let asked = range.filter(|it| share(*it) >= ASKED_SHARE);
+            let sideways: Vec<f64> = asked.map(|it| plateau * share(it) * self.speeds_mps[it].powi(2)).collect();
+            if sideways.is_empty() { f64::INFINITY } else { sideways.iter().sum::<f64>() / sideways.len() as f64 }
         };
         [of(first..=middle), of(middle..=last)]
     }
