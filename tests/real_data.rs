@@ -325,8 +325,7 @@ fn real_race_lines_stay_inside_and_have_their_apexes_on_the_inside() {
         let samples = Arc::new(driven(&points));
         let inputs = Inputs { samples, track: Some(track), marked_crossing_s: None, edits: Vec::new() };
         let analysis = analysis::run(&inputs, &job::Context::new()).unwrap();
-        let found =
-            cornerbook::findings::find(&analysis.view().unwrap(), &[], &[], &job::Context::new()).unwrap();
+        let found = cornerbook::findings::find(&analysis.view().unwrap(), &[], &[], &job::Context::new()).unwrap();
         let widths = found.lines.iter().flat_map(|it| [it.entry_width, it.apex_width, it.exit_width]).flatten();
         let outside: Vec<f64> = widths.clone().filter(|it| !(-0.02..=1.02).contains(it)).collect();
         assert!(outside.is_empty() && widths.count() > 20, "{name}: {outside:?}");

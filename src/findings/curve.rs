@@ -98,7 +98,7 @@ fn plateau_and_dip(held: &[f64]) -> (f64, f64) {
 }
 
 /// A shallower dip is a hand's breadth like any other.
-const LEAST_DIP: f64 = 0.08;
+const LEAST_DIP: f64 = 0.03;
 
 /// A straight: a place on it and its heading, rad.
 #[derive(Debug, Clone, Copy, PartialEq)]

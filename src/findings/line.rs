@@ -28,8 +28,8 @@ impl LineKind {
 /// second tight (common practice).
 pub const INSIDE_ENTRY_WIDTH: f64 = 0.36;
 pub const TIGHT_ENTRY_WIDTH: f64 = 0.68;
-/// An apex this share of the turning before or behind the middle of the inside edge is early or late (common practice).
-pub const EARLY_OR_LATE_SHARE: f64 = 0.1;
+/// An apex this share of the turning before or behind the middle of the inside edge is early or late (trial).
+pub const EARLY_OR_LATE_SHARE: f64 = 0.07;
 /// How near to an edge the middle of a kart can run, m: half its width (common practice).
 const KART_HALF_WIDTH_M: f64 = 0.7;
 
@@ -233,8 +233,8 @@ mod tests {
         assert_eq!(kind(0.2, 0.3), Some(LineKind::InsideEntry));
         assert_eq!(kind(0.5, 0.3), Some(LineKind::TightEntry));
         assert_eq!(kind(0.85, 0.0), Some(LineKind::Geometric));
-        assert_eq!(kind(0.85, -0.11), Some(LineKind::EarlyApex));
-        assert_eq!(kind(0.85, 0.11), Some(LineKind::LateApex));
+        assert_eq!(kind(0.85, -0.08), Some(LineKind::EarlyApex));
+        assert_eq!(kind(0.85, 0.08), Some(LineKind::LateApex));
         assert_eq!(line_kind(None, Some(0.0)), None);
         assert_eq!(line_kind(Some(0.1), None), Some(LineKind::InsideEntry));
     }

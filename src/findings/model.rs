@@ -409,7 +409,7 @@ mod tests {
         let mut way = stations(1, 0.0, 10.0);
         way.extend(stations(120, 0.0, f64::INFINITY));
         way.extend(stations(1, 0.0, 10.0));
-        let up_m = 120.0 * 8.0 / 11.0;
+        let up_m: f64 = 120.0 * 8.0 / 11.0;
         let top = (100.0 + 2.0 * 3.0 * up_m).sqrt();
         let expected = (top - 10.0) / 3.0 + (top - 10.0) / 8.0 + 0.2;
         assert!((time_s(&way, &LIMITS) - expected).abs() < 0.05, "{} {expected}", time_s(&way, &LIMITS));

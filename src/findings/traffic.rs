@@ -18,9 +18,6 @@ pub struct TrafficCost {
     pub against: usize,
 }
 
-/// A lap is held against its own pace at so many other corners at least.
-const PACE_CORNERS: usize = 3;
-
 /// The costs of the passes named. `aside`: (lap, corner) of all passes that are not clean, the named ones among them.
 /// A pass is left out where the lap has no time there or fewer than two clean passes are left.
 pub(super) fn costs(session: &Session<'_>, named: &[(u32, u32)], aside: &[(u32, u32)]) -> Vec<TrafficCost> {
@@ -36,7 +33,7 @@ fn cost(session: &Session<'_>, (lap, number): (u32, u32), aside: &[(u32, u32)]) 
 
 type TimeOf<'a> = &'a dyn Fn(u32) -> Option<Estimate>;
 
-/// A time of one lap less what the clean laps take there, at this lap's own pace elsewhere.
+/// A time of one lap less what the clean laps take there.
 fn against_clean(
     session: &Session<'_>,
     (lap, corner): (u32, usize),
@@ -46,12 +43,10 @@ fn against_clean(
     let own = time_of(lap)?;
     let clean = clean_times(session, lap, corner, aside, time_of);
     let usual = pooled(&clean).filter(|it| it.count >= 2)?;
-    let pace = pace(session, lap, corner, aside);
-    let expected_s = usual.mean.value * pace;
     // One more pass differs from the mean by the spread besides what the mean is unsure by.
     let spread_ci95 = 1.96 * usual.spread;
     let ci95 = own.ci95.hypot(usual.mean.ci95).hypot(spread_ci95);
-    Some((Estimate { value: own.value - expected_s, ci95 }, usual.count))
+    Some((Estimate { value: own.value - usual.mean.value, ci95 }, usual.count))
 }
 
 fn clean_times(
@@ -71,22 +66,3 @@ fn clean_times(
 
 /// A pass slower than the median by this, s, is not clean (trial).
 const NOT_CLEAN_S: f64 = 0.3;
-
-/// How slow a lap is at its other corners against the others' laps there: 1 is as usual. Corners that were not clean,
-/// and the next one, which the traffic still weighs on, are left out.
-fn pace(session: &Session<'_>, lap: u32, corner: usize, aside: &[(u32, u32)]) -> f64 {
-    let count = session.view.corners.len();
-    let elsewhere = (0..count).filter(|it| *it != corner && *it != (corner + 1) % count);
-    let ratio = |at: usize| {
-        let number = session.view.corners[at].number;
-        if aside.contains(&(lap, number)) {
-            return None;
-        }
-        let own_s = session.stretch(lap, at)?.value;
-        let others =
-            session.timed_laps().map(|it| it.number).filter(|it| *it != lap && !aside.contains(&(*it, number)));
-        Some(own_s / median(others.filter_map(|it| session.stretch(it, at)).map(|it| it.value))?)
-    };
-    let ratios: Vec<f64> = elsewhere.filter_map(ratio).collect();
-    if ratios.len() < PACE_CORNERS { 1.0 } else { median(ratios).unwrap_or(1.0) }
-}

@@ -241,8 +241,8 @@ fn apply(habit: Habit, pass: &mut PassPlan, sign: f64) {
 /// Turns a usual pass into one on another line.
 fn take(line: PlannedLine, pass: &mut PassPlan, sign: f64) {
     match line {
-        PlannedLine::LateApex => (pass.shape.rise_share, pass.shape.fall_share) = (0.15, 0.62),
-        PlannedLine::EarlyApex => (pass.shape.rise_share, pass.shape.fall_share) = (0.62, 0.15),
+        PlannedLine::LateApex => (pass.shape.rise_share, pass.shape.fall_share) = (0.1, 0.75),
+        PlannedLine::EarlyApex => (pass.shape.rise_share, pass.shape.fall_share) = (0.75, 0.1),
         PlannedLine::TightEntry => pass.entry_offset_m = 0.0,
         PlannedLine::InsideEntry => pass.entry_offset_m = sign * INSIDE_ENTRY_M,
     }

@@ -289,7 +289,8 @@ fn statistics() {
         &[(-0.2, 0.1), (0.5, 0.2), (0.1, 0.1), (0.9, 0.3), (0.3, 0.05), (0.2, 0.6)],
     ];
     let pooled = cases.map(|values| {
-        let estimates: Vec<Estimate> = values.iter().map(|(value, ci95)| Estimate { value: *value, ci95: *ci95 }).collect();
+        let estimates: Vec<Estimate> =
+            values.iter().map(|(value, ci95)| Estimate { value: *value, ci95: *ci95 }).collect();
         let pooled = stats::pooled(&estimates).unwrap();
         json!({"values": values, "mean": pooled.mean.value, "ci95": pooled.mean.ci95, "spread": pooled.spread})
     });
