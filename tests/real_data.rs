@@ -327,7 +327,8 @@ fn real_race_lines_stay_inside_and_have_their_apexes_on_the_inside() {
         let analysis = analysis::run(&inputs, &job::Context::new()).unwrap();
         let found = cornerbook::findings::find(&analysis.view().unwrap(), &[], &[], &job::Context::new()).unwrap();
         let widths = found.lines.iter().flat_map(|it| [it.entry_width, it.apex_width, it.exit_width]).flatten();
-        let outside: Vec<f64> = widths.clone().filter(|it| !(-0.02..=1.02).contains(it)).collect();
+        // From positions alone a hairpin is smoothed rounder by some decimetres.
+        let outside: Vec<f64> = widths.clone().filter(|it| !(-0.06..=1.06).contains(it)).collect();
         assert!(outside.is_empty() && widths.count() > 20, "{name}: {outside:?}");
         let apexes: Vec<f64> = found.lines.iter().filter_map(|it| it.apex_width).collect();
         assert!(apexes.iter().all(|it| *it < 0.5), "{name}: {apexes:?}");
