@@ -1,6 +1,7 @@
 //! One trip through a corner as a curve of few numbers: curvature rises, holds and falls between two straights.
 //! Takes a measured profile; gives the curve, and the curve that another turn-in, gap or exit would have needed.
 
+use crate::findings::stats::quantile;
 use crate::geom::Point;
 use crate::units::wrap_angle;
 
@@ -82,8 +83,8 @@ impl Profile {
     }
 }
 
-/// What the hold reaches at both its ends, and how far it dips between: the mean of the middle third against the larger
-/// means of the outer ones.
+/// What the hold reaches at both its ends, and how far it dips between: the mean of the middle third against the lower
+/// of what the outer ones reach.
 fn plateau_and_dip(held: &[f64]) -> (f64, f64) {
     let mean = |part: &[f64]| part.iter().sum::<f64>() / part.len().max(1) as f64;
     if held.len() < 6 {
@@ -91,10 +92,12 @@ fn plateau_and_dip(held: &[f64]) -> (f64, f64) {
     }
     let third = held.len() / 3;
     let (first, middle, last) = (&held[..third], &held[third..held.len() - third], &held[held.len() - third..]);
-    let shoulder = mean(first).min(mean(last));
-    // sin² over a middle third has a mean of 0.91, over an outer one of 0.29.
-    let dip = ((1.0 - mean(middle) / shoulder) / 0.62).clamp(0.0, 0.8);
-    if dip < LEAST_DIP { (mean(held), 0.0) } else { (shoulder / (1.0 - 0.29 * dip), dip) }
+    // The outer thirds hold the ends of the ramps too: what they reach, not their means.
+    let reached = |part: &[f64]| quantile(part.iter().copied(), 0.8).unwrap_or(0.0);
+    let plateau = reached(first).min(reached(last));
+    // sin² has a mean of 0.91 over its middle third.
+    let dip = ((1.0 - mean(middle) / plateau) / 0.91).clamp(0.0, 0.8);
+    if dip < LEAST_DIP { (mean(held), 0.0) } else { (plateau, dip) }
 }
 
 /// A shallower dip is a hand's breadth like any other.
