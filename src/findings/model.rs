@@ -412,6 +412,7 @@ mod tests {
         let up_m: f64 = 120.0 * 8.0 / 11.0;
         let top = (100.0 + 2.0 * 3.0 * up_m).sqrt();
         let expected = (top - 10.0) / 3.0 + (top - 10.0) / 8.0 + 0.2;
-        assert!((time_s(&way, &LIMITS) - expected).abs() < 0.05, "{} {expected}", time_s(&way, &LIMITS));
+        // Stations of a metre: a hundredth of the time.
+        assert!((time_s(&way, &LIMITS) - expected).abs() < 0.01 * expected, "{} {expected}", time_s(&way, &LIMITS));
     }
 }
