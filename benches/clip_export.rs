@@ -193,6 +193,7 @@ fn plan(source: &Path) -> ClipPlan {
         }],
         places: Vec::new(),
         notes: Vec::new(),
+        ..Analysis::default()
     };
     let footage = media::probe(source).unwrap();
     let clock = ClockMap { log_t_s_at_zero: 0.0, rate_ppm: 0.0 };
