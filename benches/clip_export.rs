@@ -304,6 +304,7 @@ fn plan_of(source: &Path, from_s: f64, pass_s: f64, options: &ClipOptions) -> Cl
         }],
         places: Vec::new(),
         notes: Vec::new(),
+        ..Analysis::default()
     };
     let footage = media::probe(source).unwrap();
     let clock = ClockMap { log_t_s_at_zero: 0.0, rate_ppm: 0.0 };

@@ -10,6 +10,7 @@ use crate::corners::by_time::passes_by_time;
 use crate::corners::find::{CornerParams, corners};
 use crate::corners::passes::{Circuit, EdgeLine, passes};
 use crate::corners::{ApexBy, Corner, MarkKind, Pass};
+use crate::findings::View;
 use crate::geom::plane::Plane;
 use crate::job;
 use crate::session::{ChannelKind, Note, NoteKind, Path, Samples};
@@ -17,6 +18,7 @@ use crate::smooth::{Smoothed, smooth};
 use crate::track::file::{Edge, TrackFile};
 use crate::track::layout::{Layout, edge_on_plane, lay_out, plane_under};
 use crate::track::pattern::find_pattern;
+use crate::track::place::Unrolled;
 use crate::track::{GateOrigin, Lap, LapKind, ReferenceLine};
 
 /// All that an analysis depends on.
@@ -41,6 +43,11 @@ pub struct Analysis {
     pub passes: Vec<Pass>,
     /// Per state of the path: where it is on the circuit. Same length as `path.states`; `None` off the laps.
     pub places: Vec<Option<TrackPlace>>,
+    /// The given edges on the plane, left and right as driven.
+    pub left_edge: Option<EdgeLine>,
+    pub right_edge: Option<EdgeLine>,
+    /// Number and distance along the reference line, m, of the given sector gates, in order of distance.
+    pub sectors: Vec<(u32, f64)>,
     /// Findings of the reader and of every stage.
     pub notes: Vec<Note>,
 }
@@ -72,6 +79,26 @@ impl Analysis {
         let ends_s = self.passes.iter().filter_map(|it| Some(it.times_s()?.1));
         let before_s = ends_s.filter(|it| *it <= begin_s).fold(f64::NEG_INFINITY, f64::max);
         Some(((begin_s - APPROACH_S).max(before_s), finish_s))
+    }
+
+    /// What findings are made from; `None` without a circuit.
+    pub fn view(&self) -> Option<View<'_>> {
+        let line = self.reference.as_ref()?;
+        let unrolled = |it: &TrackPlace| Unrolled {
+            distance_m: f64::from(it.lap) * line.length_m + it.distance_m,
+            offset_m: it.offset_m,
+        };
+        Some(View {
+            path: &self.path,
+            places: self.places.iter().map(|it| it.as_ref().map(unrolled)).collect(),
+            laps: &self.laps,
+            line,
+            corners: &self.corners,
+            passes: &self.passes,
+            left_edge: self.left_edge.as_ref(),
+            right_edge: self.right_edge.as_ref(),
+            sectors: &self.sectors,
+        })
     }
 
     /// Where a moment lies on the circuit, between the places of the states around it. `t_s` is log time, s. `None` off
@@ -126,6 +153,7 @@ pub fn run(inputs: &Inputs, context: &job::Context) -> Result<Analysis, job::Can
     take_passes(&mut analysis, inputs, &smoothed, &layout, &plane, context)?;
     analysis.places = places(&layout);
     analysis.gate = layout.gate.map(|it| it.1);
+    analysis.sectors = sectors(inputs.track.as_ref(), &plane, &layout.line);
     analysis.notes.extend(layout.notes);
     analysis.laps = layout.laps;
     analysis.reference = (!layout.line.points.is_empty()).then_some(layout.line);
@@ -211,6 +239,7 @@ fn take_passes(
         edits: &edits,
     };
     (analysis.corners, analysis.passes) = passes(&circuit, &spans, context)?;
+    (analysis.left_edge, analysis.right_edge) = (left, right);
     let estimated = analysis.passes.iter().filter(|it| it.apex.is_some_and(|apex| apex.by == ApexBy::Envelope));
     let corners_estimated = estimated.map(|it| it.corner).collect::<std::collections::BTreeSet<_>>().len();
     if corners_estimated > 0 {
@@ -233,6 +262,20 @@ fn missing_passes(passes: &[Pass], corners: usize, laps: &[Lap]) -> Vec<(u32, u3
     let timed = laps.iter().filter(|it| it.kind == LapKind::Timed);
     let all = timed.flat_map(|lap| (1..).take(corners).map(|corner| (lap.number, corner)));
     all.filter(|it| !found.contains(it)).collect()
+}
+
+/// Where the sector gates of a track file cross the reference line.
+fn sectors(track: Option<&TrackFile>, plane: &Plane, line: &ReferenceLine) -> Vec<(u32, f64)> {
+    let gates = track.iter().flat_map(|it| &it.sectors);
+    let mut sectors: Vec<(u32, f64)> = gates
+        .filter_map(|(number, ends)| {
+            let [a, b] = ends.map(|[longitude, latitude]| plane.to_plane(latitude, longitude));
+            let crossed = line.nearest_between((a + b).scaled(0.5), 0.0, line.length_m);
+            (crossed.offset_m.abs() < EDGE_WITHIN_M).then_some((*number, crossed.distance_m.rem_euclid(line.length_m)))
+        })
+        .collect();
+    sectors.sort_by(|a, b| a.1.total_cmp(&b.1));
+    sectors
 }
 
 /// Whether most of the left edge lies to the right of the line driven, or of the right edge to the left.

@@ -12,6 +12,7 @@ pub mod corners;
 #[cfg(feature = "media")]
 pub mod draw;
 pub mod files;
+pub mod findings;
 pub mod geom;
 pub mod job;
 pub mod load;

@@ -6,6 +6,7 @@ mod checks;
 mod clips;
 mod contract;
 mod errors;
+mod findings;
 #[cfg(feature = "media")]
 mod footage;
 mod help;

@@ -18,6 +18,7 @@ mod cross;
 mod desktop;
 #[cfg(feature = "media")]
 mod documents;
+mod findings;
 mod laws;
 mod logs;
 #[cfg(feature = "media")]

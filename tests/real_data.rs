@@ -298,3 +298,39 @@ fn four_right_angles_of_one_radius() {
         );
     }
 }
+
+/// Race lines and borders that others computed (TUMFTM racetrack-database): a kart on the race line stays between the
+/// edges, comes nearer to the inside than to the outside at each apex, and uses the width before it.
+#[test]
+fn real_race_lines_stay_inside_and_have_their_apexes_on_the_inside() {
+    use cornerbook::geom::plane::Plane;
+    use cornerbook::track::file::Edge;
+    for name in ["Norisring", "Spielberg", "Hockenheim"] {
+        let files = ["tracks", "racelines"].map(|it| shared_data(&format!("tracks-tum/{it}/{name}.csv")));
+        let [Some(track), Some(race_line)] = files else { return };
+        let rows = table(&track);
+        let plane = Plane::new(48.0, 11.0, 0.0);
+        let edge = |side: f64, column: usize| {
+            let beside = |index: usize| {
+                let at = |index: usize| Point::new(rows[index % rows.len()][0], rows[index % rows.len()][1]);
+                let along = at(index + 1) - at(index + rows.len() - 1);
+                let left = along.left().scaled(1.0 / along.x_m.hypot(along.y_m));
+                let (latitude, longitude) = plane.to_degrees(at(index) + left.scaled(side * rows[index][column]));
+                [longitude, latitude]
+            };
+            Some(Edge { positions: (0..rows.len()).map(beside).collect(), closed: true })
+        };
+        let track = TrackFile { left_edge: edge(1.0, 3), right_edge: edge(-1.0, 2), ..TrackFile::default() };
+        let points: Vec<Point> = table(&race_line).iter().map(|row| Point::new(row[0], row[1])).collect();
+        let samples = Arc::new(driven(&points));
+        let inputs = Inputs { samples, track: Some(track), marked_crossing_s: None, edits: Vec::new() };
+        let analysis = analysis::run(&inputs, &job::Context::new()).unwrap();
+        let found = cornerbook::findings::find(&analysis.view().unwrap(), &[], &[], &job::Context::new()).unwrap();
+        let widths = found.lines.iter().flat_map(|it| [it.entry_width, it.apex_width, it.exit_width]).flatten();
+        // From positions alone a hairpin is smoothed rounder by some decimetres.
+        let outside: Vec<f64> = widths.clone().filter(|it| !(-0.06..=1.06).contains(it)).collect();
+        assert!(outside.is_empty() && widths.count() > 20, "{name}: {outside:?}");
+        let apexes: Vec<f64> = found.lines.iter().filter_map(|it| it.apex_width).collect();
+        assert!(apexes.iter().all(|it| *it < 0.5), "{name}: {apexes:?}");
+    }
+}

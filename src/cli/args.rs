@@ -34,6 +34,8 @@ pub(super) enum Command {
     Check(CheckArgs),
     /// Show laps, corners and passes of a book or a log
     Passes(PassesArgs),
+    /// Say what a session loses where, which lines it takes and what they cost
+    Findings(FindingsArgs),
     /// Put the footage on the log's clock
     #[cfg(feature = "media")]
     Align(AlignArgs),
@@ -186,6 +188,19 @@ pub(super) struct PassesArgs {
     pub(super) show: ShowArgs,
     #[command(flatten)]
     pub(super) unit: UnitArgs,
+}
+
+#[derive(Debug, Args)]
+pub(super) struct FindingsArgs {
+    /// A book or a log
+    pub(super) input: PathBuf,
+    /// Another book or log of the same circuit to hold this one against
+    #[arg(long, value_name = "FILE")]
+    pub(super) against: Option<PathBuf>,
+    #[command(flatten)]
+    pub(super) log_args: LogArgs,
+    #[command(flatten)]
+    pub(super) show: ShowArgs,
 }
 
 #[cfg(feature = "media")]

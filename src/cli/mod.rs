@@ -12,6 +12,7 @@ mod clip;
 mod console;
 #[cfg(feature = "media")]
 mod demo;
+mod findings;
 mod new;
 mod passes;
 mod plan;
@@ -74,6 +75,7 @@ fn carry_out(cli: Cli, console: &mut Console<'_>, context: &Context) -> Result<u
         Some(Command::New(args)) => new::run(&args, console, context),
         Some(Command::Check(args)) => check::run(&args, console, context),
         Some(Command::Passes(args)) => passes::run(&args, console, context),
+        Some(Command::Findings(args)) => findings::run(&args, console, context),
         #[cfg(feature = "media")]
         Some(Command::Align(args)) => align::run(&args, console, context),
         #[cfg(feature = "media")]

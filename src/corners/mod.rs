@@ -13,7 +13,7 @@ mod repeat;
 mod rise_fit;
 mod shape_fit;
 mod slip;
-mod timeline;
+pub mod timeline;
 mod trips;
 
 pub use crate::corners::known::{KnownMoment, KnownPlace, known_moment_near, known_moments};

@@ -5,7 +5,7 @@ use crate::track::place::Unrolled;
 
 /// Rising pairs of log time and unrolled distance, with the offset to the left of the reference line.
 #[derive(Debug, Clone, Default)]
-pub(super) struct Timeline {
+pub struct Timeline {
     t_s: Vec<f64>,
     distance_m: Vec<f64>,
     offset_m: Vec<f64>,
@@ -16,7 +16,7 @@ pub(super) struct Timeline {
 const BROKEN_M: f64 = 60.0;
 
 impl Timeline {
-    pub(super) fn new(path: &Path, places: &[Option<Unrolled>]) -> Self {
+    pub fn new(path: &Path, places: &[Option<Unrolled>]) -> Self {
         let mut timeline = Self { gaps: path.gaps.clone(), ..Self::default() };
         for (state, place) in path.states.iter().zip(places) {
             let Some(place) = place else { continue };
@@ -31,24 +31,24 @@ impl Timeline {
     }
 
     /// Log time at a place; `None` off the log's ends and where a gap or a way off the circuit hides it.
-    pub(super) fn time_at(&self, distance_m: f64) -> Option<f64> {
+    pub fn time_at(&self, distance_m: f64) -> Option<f64> {
         self.between(distance_m).map(|(before, share)| mix(&self.t_s, before, share))
     }
 
     /// Offset to the left of the reference line at a place; `None` as for the time.
-    pub(super) fn offset_at(&self, distance_m: f64) -> Option<f64> {
+    pub fn offset_at(&self, distance_m: f64) -> Option<f64> {
         self.between(distance_m).map(|(before, share)| mix(&self.offset_m, before, share))
     }
 
     /// Unrolled distance at a time, between the log's ends.
-    pub(super) fn distance_at(&self, t_s: f64) -> Option<f64> {
+    pub fn distance_at(&self, t_s: f64) -> Option<f64> {
         let before = self.t_s.partition_point(|it| *it <= t_s).checked_sub(1)?;
         let to_s = self.t_s.get(before + 1)?;
         Some(mix(&self.distance_m, before, (t_s - self.t_s[before]) / (to_s - self.t_s[before])))
     }
 
     /// How fast the place moves along the line at a time, m/s.
-    pub(super) fn pace_at(&self, t_s: f64) -> Option<f64> {
+    pub fn pace_at(&self, t_s: f64) -> Option<f64> {
         let before = self.t_s.partition_point(|it| *it <= t_s).checked_sub(1)?;
         let (to_s, to_m) = (self.t_s.get(before + 1)?, self.distance_m.get(before + 1)?);
         Some((to_m - self.distance_m[before]) / (to_s - self.t_s[before])).filter(|it| *it > 0.0)

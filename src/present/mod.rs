@@ -4,6 +4,7 @@
 mod beside;
 mod figures;
 mod film;
+mod finding;
 mod note;
 mod number;
 mod table;
@@ -19,6 +20,7 @@ pub use figures::{
     quicker, signed, standing, whole_metres, whole_speed,
 };
 pub use film::{against_best, clip_name, clips, figure_apart, figure_heading, figure_with_unit, rank, without_footage};
+pub use finding::{finding_advice, finding_kind, finding_observation, finding_size, line_kind};
 pub use note::note;
 pub use number::{clock_time, decimals, difference, duration, fixed, interval, lap_time, speed, utc};
 pub use table::{Align, Table};

@@ -4,6 +4,7 @@
 
 mod alignment;
 mod check;
+mod findings;
 mod passes_csv;
 mod passes_json;
 mod passes_text;
@@ -16,6 +17,7 @@ use crate::track::Lap;
 
 pub use alignment::{Alignment, FootageEntry, alignment_csv, alignment_json, alignment_text};
 pub use check::{ChannelFound, Checked, Content, FootageFound, LogFound, checks_csv, checks_json, checks_text};
+pub use findings::{FindingsView, findings_csv, findings_json, findings_text};
 pub use passes_csv::passes_csv;
 pub use passes_json::passes_json;
 pub use passes_text::{passes_text, passes_unclear};

@@ -6,7 +6,7 @@ use expect_test::expect_file;
 
 use super::*;
 use crate::corners::{Apex, ApexBy, Direction, Mark, Unclear};
-use crate::session::{Estimate, Fix, LogKind, MarkKind, Note, NoteKind, Path, SamplesParts, Source};
+use crate::session::{Estimate, Fix, LogKind, MarkKind, Note, NoteKind, SamplesParts, Source};
 use crate::track::{GateOrigin, LapKind, ReferenceLine};
 use crate::units::SpeedUnit;
 
@@ -94,8 +94,6 @@ fn analysis() -> Analysis {
     let mut edited = pass(2, 1);
     edited.edited = vec![MarkKind::Apex];
     Analysis {
-        plane: None,
-        path: Path::default(),
         reference: Some(ReferenceLine { points: vec![], length_m: 1023.4567 }),
         gate: Some(GateOrigin::Found),
         laps: vec![
@@ -106,8 +104,8 @@ fn analysis() -> Analysis {
         ],
         corners: vec![corner(1, "hairpin, long\n"), corner(2, "T2")],
         passes: vec![pass(1, 1), pass(1, 2), edited, unclear],
-        places: vec![],
         notes: vec![Note::new(NoteKind::GateFound)],
+        ..Analysis::default()
     }
 }
 
@@ -167,17 +165,7 @@ fn missing_figures_are_told_once_a_reason() {
 #[test]
 fn an_empty_analysis_has_tables_too() {
     let samples = Samples::new(SamplesParts::default());
-    let analysis = Analysis {
-        plane: None,
-        path: Path::default(),
-        reference: None,
-        gate: None,
-        laps: vec![],
-        corners: vec![],
-        passes: vec![],
-        places: vec![],
-        notes: vec![],
-    };
+    let analysis = Analysis::default();
     let view = PassesView { samples: &samples, analysis: &analysis, laps: &[], corners: &[] };
     assert_eq!(passes_text(&view, SpeedUnit::default()), "no laps\n");
     assert_eq!(passes_csv(&view).lines().count(), 1);

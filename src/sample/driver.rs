@@ -23,6 +23,8 @@ const GRIP_SIGMA: f64 = 0.01;
 /// Spread of the slope and of the sag of a hold in unsteady hands, as shares of the curvature.
 const LEANING_SIGMA: f64 = 0.06;
 const SAGGING_SIGMA: f64 = 0.03;
+/// An inside entry comes in this far on the inside of the middle, m.
+const INSIDE_ENTRY_M: f64 = 2.0;
 /// Straights shorter than this leave no room to go back to the outside, m; longer by the second, all of it.
 const CROSSING_FROM_M: f64 = 30.0;
 const CROSSING_OVER_M: f64 = 50.0;
@@ -31,14 +33,70 @@ const CROSSING_OVER_M: f64 = 50.0;
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Habit {
     /// Turns in early at this corner, by lengthening the rise.
-    EarlyTurnIn { corner: u32 },
+    EarlyTurnIn {
+        corner: u32,
+    },
     /// Drives out of this corner with this share of the power.
-    SlowExit { corner: u32, power: f64 },
+    SlowExit {
+        corner: u32,
+        power: f64,
+    },
     /// Traffic on one lap at one corner: inside line, and this share of the usual grip.
-    Traffic { lap: u32, corner: u32, grip: f64 },
+    Traffic {
+        lap: u32,
+        corner: u32,
+        grip: f64,
+    },
     /// Holds the wheel at no corner: curvature leans and sags by some hundredths while it should stay, and the straights
     /// are driven with more corrections.
     UnsteadyHands,
+    /// Stays away from the inside by this much more than elsewhere, m.
+    MissedApex {
+        corner: u32,
+        metres: f64,
+    },
+    /// Leaves this much more of the width before, or behind, the corner, m.
+    EntryWidthLeft {
+        corner: u32,
+        metres: f64,
+    },
+    ExitWidthLeft {
+        corner: u32,
+        metres: f64,
+    },
+    /// Holds this share of the usual grip all through the corner, before its middle, or behind it.
+    SlowCorner {
+        corner: u32,
+        grip: f64,
+    },
+    SlowEntry {
+        corner: u32,
+        grip: f64,
+    },
+    FastEntry {
+        corner: u32,
+        grip: f64,
+    },
+    /// Steers twice on every second lap, easing the wheel by this share between.
+    TwoBites {
+        corner: u32,
+        depth: f64,
+    },
+    /// Takes another line than usual on these laps (or on all, where none is named).
+    Line {
+        corner: u32,
+        laps: Option<[u32; 2]>,
+        line: PlannedLine,
+    },
+}
+
+/// The lines that a driver may mean to take.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum PlannedLine {
+    LateApex,
+    EarlyApex,
+    TightEntry,
+    InsideEntry,
 }
 
 #[derive(Debug, Clone, PartialEq)]
@@ -88,6 +146,8 @@ pub(crate) struct PassPlan {
     /// Share of the usual grip, and of the usual power from the middle of the corner until well after the exit.
     pub(crate) grip: f64,
     pub(crate) exit_power: f64,
+    /// Share of that grip that is used before and behind the middle of the corner.
+    pub(crate) held: [f64; 2],
     /// Amplitude of the slow wander on the straight after, m.
     pub(crate) wander_m: f64,
 }
@@ -131,6 +191,7 @@ fn plan_pass(circuit: &Circuit, driver: &Driver, lap: u32, bend: usize, grip: f6
         apex_gap_m: (APEX_GAP_M + APEX_GAP_SIGMA_M * normal(rng)).max(EDGE_MARGIN_M - 0.2),
         grip,
         exit_power: 1.0,
+        held: [1.0, 1.0],
         wander_m: 0.03 * normal(rng),
     };
     pass.shape.rise_share = (pass.shape.rise_share + RAMP_SHARE_SIGMA * normal(rng)).clamp(0.15, 0.6);
@@ -161,7 +222,29 @@ fn apply(habit: Habit, pass: &mut PassPlan, sign: f64) {
             pass.entry_offset_m = sign * 1.2;
             pass.grip *= grip.sqrt();
         }
+        Habit::MissedApex { corner, metres } if corner == number => pass.apex_gap_m += metres,
+        Habit::EntryWidthLeft { corner, metres } if corner == number => pass.entry_offset_m += sign * metres,
+        Habit::ExitWidthLeft { corner, metres } if corner == number => pass.exit_offset_m += sign * metres,
+        Habit::SlowCorner { corner, grip } if corner == number => pass.held = [grip; 2],
+        Habit::SlowEntry { corner, grip } if corner == number => pass.held = [grip, 1.0],
+        Habit::FastEntry { corner, grip } if corner == number => pass.held = [1.0, grip],
+        Habit::TwoBites { corner, depth } if corner == number && pass.lap.is_multiple_of(2) => {
+            pass.shape.middle = Middle::TwoApex(depth);
+        }
+        Habit::Line { corner, laps, line } if corner == number && laps.is_none_or(|it| it.contains(&pass.lap)) => {
+            take(line, pass, sign);
+        }
         _ => {}
+    }
+}
+
+/// Turns a usual pass into one on another line.
+fn take(line: PlannedLine, pass: &mut PassPlan, sign: f64) {
+    match line {
+        PlannedLine::LateApex => (pass.shape.rise_share, pass.shape.fall_share) = (0.1, 0.75),
+        PlannedLine::EarlyApex => (pass.shape.rise_share, pass.shape.fall_share) = (0.75, 0.1),
+        PlannedLine::TightEntry => pass.entry_offset_m = 0.0,
+        PlannedLine::InsideEntry => pass.entry_offset_m = sign * INSIDE_ENTRY_M,
     }
 }
 

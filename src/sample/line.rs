@@ -184,6 +184,15 @@ fn on_line(line: &Straight, near: Point) -> Point {
     line.point + along.scaled((near - line.point).dot(along))
 }
 
+/// How hard a place is driven: shares of the usual power and of the pass's grip.
+#[derive(Debug, Clone, Copy)]
+struct Pushed {
+    power: f64,
+    grip: f64,
+}
+
+const USUAL: Pushed = Pushed { power: 1.0, grip: 1.0 };
+
 /// Draws the line piece by piece.
 struct Pen {
     s_m: f64,
@@ -205,15 +214,15 @@ impl Pen {
     fn straight(&mut self, length_m: f64, wander_m: f64) {
         let wave_m = length_m - 2.0 * WANDER_MARGIN_M;
         if wander_m.abs() < 1e-12 || wave_m < WANDER_WAVE_M {
-            self.piece(length_m, |_| 0.0, |_| 1.0);
+            self.piece(length_m, |_| 0.0, |_| USUAL);
             return;
         }
         let waves = (wave_m / (2.0 * WANDER_WAVE_M)).floor().max(1.0);
-        self.piece(WANDER_MARGIN_M, |_| 0.0, |_| 1.0);
-        self.piece(wave_m, |u| wander_m / (wave_m * wave_m) * wander_second_derivative(u, waves), |_| 1.0);
+        self.piece(WANDER_MARGIN_M, |_| 0.0, |_| USUAL);
+        self.piece(wave_m, |u| wander_m / (wave_m * wave_m) * wander_second_derivative(u, waves), |_| USUAL);
         // The wander shortens the way along the straight by a millimetre or so; what is left is driven straight.
         let advanced_m = WANDER_MARGIN_M + wave_m;
-        self.piece(length_m - advanced_m, |_| 0.0, |_| 1.0);
+        self.piece(length_m - advanced_m, |_| 0.0, |_| USUAL);
     }
 
     fn corner(&mut self, pass: &PassPlan, curve: &UnitCurve, length_m: f64) {
@@ -229,19 +238,23 @@ impl Pen {
             fall_start_m: at(1.0 - shape.fall_share),
         });
         let peak_per_m = curve.peak / length_m;
-        self.piece(length_m, |u| peak_per_m * shape.at(u), |u| if u > 0.55 { pass.exit_power } else { 1.0 });
+        let pushed = |u: f64| Pushed {
+            power: if u > 0.55 { pass.exit_power } else { 1.0 },
+            grip: pass.held[usize::from(u > 0.5)],
+        };
+        self.piece(length_m, |u| peak_per_m * shape.at(u), pushed);
         self.power_from_here(pass.exit_power);
     }
 
     /// The first stretch after a corner is driven with the corner's power: marked on a short straight piece.
     fn power_from_here(&mut self, power: f64) {
         if power < 1.0 {
-            self.piece(SHORTEST_STRAIGHT_M - 1.0, |_| 0.0, |_| power);
+            self.piece(SHORTEST_STRAIGHT_M - 1.0, |_| 0.0, |_| Pushed { power, ..USUAL });
         }
     }
 
     /// Advances by `length_m` with curvature given over the share of the piece: Simpson's rule for heading and place.
-    fn piece(&mut self, length_m: f64, curvature: impl Fn(f64) -> f64, power: impl Fn(f64) -> f64) {
+    fn piece(&mut self, length_m: f64, curvature: impl Fn(f64) -> f64, pushed: impl Fn(f64) -> Pushed) {
         if length_m <= 0.0 {
             return;
         }
@@ -263,13 +276,14 @@ impl Pen {
             self.position = self.position + (a + b.scaled(4.0) + c).scaled(h / 6.0);
             self.heading_rad += whole;
             self.s_m = start_m + h * f64::from(index + 1);
+            let pushed = pushed(f64::from(index + 1) / steps);
             self.line.nodes.push(Node {
                 s_m: self.s_m,
                 position: self.position,
                 heading_rad: self.heading_rad,
                 curvature_per_m: k4,
-                grip: self.grip,
-                power: power(f64::from(index + 1) / steps),
+                grip: self.grip * pushed.grip,
+                power: pushed.power,
             });
         }
     }

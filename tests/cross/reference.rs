@@ -1,5 +1,6 @@
 //! Published or independently recomputed tables. Each check names its source.
 
+use cornerbook::findings::geometry;
 use cornerbook::log;
 use cornerbook::present::timecode::{FrameRate, TimeCode};
 use cornerbook::session::{ChannelKind, NoteKind};
@@ -24,6 +25,32 @@ fn geodesics_agree_with_the_published_cases() {
         count += 1;
     }
     assert_eq!(count, 20);
+}
+
+/// Source: ../shared/data/reference/numbers.md, derived and checked numerically there: turning (degrees), inside and outside
+/// radius, widest radius, where it begins before the arc, m.
+#[test]
+fn widest_lines() {
+    for (turning_deg, inside_m, outside_m, radius_m, before_m) in [
+        (30.0, 100.0, 112.0, 452.1729, 91.1490),
+        (45.0, 80.0, 92.0, 237.6449, 60.3281),
+        (60.0, 40.0, 52.0, 129.5692, 44.7846),
+        (90.0, 20.0, 30.0, 54.1421, 24.1421),
+        (90.0, 50.0, 62.0, 90.9706, 28.9706),
+        (120.0, 15.0, 27.0, 39.0, 20.7846),
+        (150.0, 12.0, 24.0, 28.1904, 15.6387),
+        (180.0, 10.0, 20.0, 20.0, 10.0),
+    ] {
+        let angle_rad = f64::to_radians(turning_deg);
+        let found_m = geometry::widest_radius_m(inside_m, outside_m - inside_m, angle_rad);
+        assert!((found_m - radius_m).abs() < 1e-4, "{turning_deg}: {found_m}");
+        let begins_m = geometry::begins_before_m(inside_m, outside_m - inside_m, angle_rad);
+        assert!((begins_m - before_m).abs() < 1e-4, "{turning_deg}: {begins_m}");
+    }
+    // At equal grip v² = a R: the speeds on 54.1421 m and on the centre line of 25 m.
+    let grip_mps2 = 16.0_f64;
+    let ratio = (grip_mps2 * 54.1421).sqrt() / (grip_mps2 * 25.0).sqrt();
+    assert!((geometry::speed_ratio(54.1421, 25.0) - ratio).abs() < 1e-12);
 }
 
 /// Source: SMPTE ST 12-1, from memory; recomputed with the PyPI package `timecode`.

@@ -5,11 +5,12 @@ use std::f64::consts::TAU;
 use std::fs;
 use std::path::Path;
 
+use cornerbook::findings::stats;
 use cornerbook::geom::Point;
 use cornerbook::geom::plane::Plane;
 use cornerbook::job::Context;
 use cornerbook::present::timecode::{FrameRate, TimeCode};
-use cornerbook::session::{Channel, ChannelKind, Fix, Samples, SamplesParts};
+use cornerbook::session::{Channel, ChannelKind, Estimate, Fix, Samples, SamplesParts};
 use cornerbook::signal::savgol;
 use cornerbook::smooth::smooth;
 use cornerbook::track::reference::with_shape;
@@ -277,4 +278,27 @@ fn log_case(key: &str, source: &str, bytes: &[u8]) -> Value {
         "checksums_right": counts.checksums_right, "checksums_wrong": counts.checksums_wrong,
         "rmc_valid": counts.rmc_valid, "rmc_void": counts.rmc_void, "rmc_length_m": counts.rmc_length_m,
     })
+}
+
+/// Means over few unsure values, Student's interval, quantiles.
+#[test]
+fn statistics() {
+    let cases: [&[(f64, f64)]; 3] = [
+        &[(3.42, 0.02), (3.47, 0.03), (3.40, 0.02), (3.55, 0.05)],
+        &[(1.0, 0.4), (1.1, 0.4), (0.9, 0.3)],
+        &[(-0.2, 0.1), (0.5, 0.2), (0.1, 0.1), (0.9, 0.3), (0.3, 0.05), (0.2, 0.6)],
+    ];
+    let pooled = cases.map(|values| {
+        let estimates: Vec<Estimate> =
+            values.iter().map(|(value, ci95)| Estimate { value: *value, ci95: *ci95 }).collect();
+        let pooled = stats::pooled(&estimates).unwrap();
+        json!({"values": values, "mean": pooled.mean.value, "ci95": pooled.mean.ci95, "spread": pooled.spread})
+    });
+    let student: Vec<_> = (1..=60).map(|it| json!([it, stats::student_ci95(it)])).collect();
+    let values: Vec<f64> = (0..37).map(|it| (f64::from(it) * 1.7).sin()).collect();
+    let quantiles: Vec<_> = (0..=20)
+        .map(|it| f64::from(it) / 20.0)
+        .map(|share| json!([share, stats::quantile(values.iter().copied(), share)]))
+        .collect();
+    write("statistics", &json!({"pooled": pooled, "student": student, "values": values, "quantiles": quantiles}));
 }

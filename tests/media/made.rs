@@ -112,6 +112,7 @@ pub fn analysis(turn_in_s: f64, apex_s: f64, exit_s: f64) -> Analysis {
         }],
         places: vec![None; 1500],
         notes: Vec::new(),
+        ..Analysis::default()
     }
 }
 

@@ -1,0 +1,88 @@
+//! `cornerbook findings`: what a session loses where, which lines it takes, and how it stands against another.
+
+use crate::analysis::Analysis;
+use crate::book::{Book, Grip, TagPlace, What};
+use crate::cli::args::{FindingsArgs, Format};
+use crate::cli::console::{Console, Stop};
+use crate::cli::{plan, session};
+use crate::findings::{self, Beside, Other, Tagged};
+use crate::job::Context;
+use crate::load::{self, Session};
+use crate::report::{FindingsView, findings_csv, findings_json, findings_text};
+
+pub(super) fn run(args: &FindingsArgs, console: &mut Console<'_>, context: &Context) -> Result<u8, Stop> {
+    let reading = plan::reading(&args.log_args);
+    let session = load::open(&args.input, &reading, context)?;
+    let analysis = session::analyse(&session, console, context)?;
+    let book = session.book.as_ref().map(|it| &it.1);
+    let (traffic, aside) = book.map(|book| tagged(book, &analysis)).unwrap_or_default();
+    let found = match analysis.view() {
+        Some(view) => findings::find(&view, &traffic, &aside, context)?,
+        None => findings::Findings::default(),
+    };
+    let other = args.against.as_ref().map(|path| -> Result<_, Stop> {
+        let other = load::open(path, &reading, context)?;
+        let other_analysis = load::analyse(&other, context)?;
+        Ok((path.display().to_string(), beside(&session, &analysis, &other, &other_analysis)))
+    });
+    let other = other.transpose()?;
+    let view = FindingsView {
+        file: &args.input.display().to_string(),
+        analysis: &analysis,
+        found: &found,
+        grip: book.and_then(|it| it.grip).map(surface),
+        beside: other.as_ref().map(|(file, beside)| (file.as_str(), beside)),
+    };
+    console.result(&match args.show.format {
+        Format::Table => findings_text(&view),
+        Format::Csv => findings_csv(&view),
+        Format::Json => findings_json(&view),
+    })?;
+    Ok(0)
+}
+
+fn surface(grip: Grip) -> &'static str {
+    match grip {
+        Grip::Dry => "dry",
+        Grip::Damp => "damp",
+        Grip::Wet => "wet",
+        Grip::Slippery => "slippery",
+    }
+}
+
+/// Passes tagged as overtakes and defences, and those of the kind "traffic", which are not clean either.
+fn tagged(book: &Book, analysis: &Analysis) -> (Vec<Tagged>, Vec<Tagged>) {
+    let pass_of = |on: TagPlace| match on {
+        TagPlace::Pass { lap, corner } => Some((lap, corner)),
+        TagPlace::Frame { t_s } => {
+            let within = |it: &&crate::corners::Pass| {
+                it.entry_gate_t_s.is_some_and(|gate_s| gate_s <= t_s)
+                    && it.exit_gate_t_s.is_some_and(|gate_s| t_s <= gate_s)
+            };
+            analysis.passes.iter().find(within).map(|it| (it.lap, it.corner))
+        }
+        TagPlace::Trackside { .. } => None,
+    };
+    let (mut traffic, mut aside) = (Vec::new(), Vec::new());
+    for tag in book.tags.values() {
+        let is_traffic_kind =
+            |kind| book.tag_kinds.get(&kind).is_some_and(|it| it.name.trim().eq_ignore_ascii_case("traffic"));
+        let list = match tag.what {
+            What::Overtake { .. } | What::Defence { .. } => &mut traffic,
+            What::Kind(kind) if is_traffic_kind(kind) => &mut aside,
+            _ => continue,
+        };
+        list.extend(pass_of(tag.on).filter(|it| !list.contains(it)));
+    }
+    (traffic, aside)
+}
+
+/// Two sessions: nothing where either has no circuit.
+fn beside(session: &Session, analysis: &Analysis, other: &Session, other_analysis: &Analysis) -> Beside {
+    let views = analysis.view().zip(other_analysis.view());
+    let planes = analysis.plane.as_ref().zip(other_analysis.plane.as_ref());
+    let Some(((view, other_view), (plane, other_plane))) = views.zip(planes) else { return Beside::default() };
+    let starts = session.samples.start_utc().zip(other.samples.start_utc());
+    let shift_s = starts.and_then(|(here, there)| (there - here).num_microseconds()).map(|it| it as f64 / 1e6);
+    findings::beside(&view, plane, &Other { view: &other_view, plane: other_plane, shift_s })
+}
