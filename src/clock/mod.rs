@@ -1,9 +1,10 @@
 //! The footage's clock: where on the log's time the files of one recording lie.
-//! Takes lengths, time stamps and pins as plain data; reads no file and knows no container.
+//! Takes lengths, time stamps, pins and what was seen to move as plain data; reads no file and knows no container.
 //!
 //! The chapters of a recording share one clock and follow each other without a gap: *recording time* runs through all
 //! of them, from presentation time 0 of the first.
 
+pub mod motion;
 mod pins;
 mod stamps;
 

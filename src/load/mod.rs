@@ -4,6 +4,8 @@
 mod aligned;
 pub mod footage;
 mod kind;
+pub mod motion;
+mod seen;
 
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
@@ -19,7 +21,7 @@ use crate::media;
 use crate::session::{Note, Samples};
 use crate::track::file::{self as track_file, TrackFile};
 
-pub use aligned::{Aligned, align};
+pub use aligned::{Aligned, align, align_without_motion};
 pub use kind::{FileKind, book_of, free_name, kind_of};
 
 /// A day at 100 Hz with many channels is below this.

@@ -5,6 +5,7 @@ mod created;
 pub mod encoders;
 mod error;
 mod listen;
+mod motion;
 mod probe;
 mod reader;
 mod render;
@@ -21,6 +22,7 @@ use gstreamer as gst;
 
 pub use error::Error;
 pub use listen::Sound;
+pub use motion::{FrameMotion, MotionReader};
 pub use probe::{Footage, Orientation, probe};
 pub use reader::{Frame, FrameReader, Picture, Pixels};
 pub use render::{RenderedClip, render_clip};
