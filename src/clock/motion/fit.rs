@@ -1,13 +1,15 @@
 //! Offset below a frame, and rate: how far the heading turns between two frames is held against how far the picture
 //! does, by least squares over all frames, wrong shifts weighed down.
 //!
-//! Model for a pair of frames: turned = c · (heading at the second − heading at the first) + b · time between, at log
-//! times A + p + d · (p − centre) for presentation time p. c turns radians into shares of the picture, b takes up a
-//! gyro's bias, A and d are the clock. Solved by Gauss–Newton.
+//! Model for a pair of frames and a band at height y: turned = c · (Θ + e · y · Ω) + b · time between, where Θ and Ω are
+//! the changes of logged heading and yaw rate, at log times A + p + d · (p − centre) for presentation time p. c turns
+//! radians into shares of the picture, b takes up a gyro's bias, A and d are the clock. e is what leans: a camera that
+//! rolls with the side force moves the picture sideways above and below its middle, and a rolling exposure takes its
+//! rows one after the other; both shift a band in time by so much a height. Solved by Gauss–Newton.
 //! Sources: Gauss–Newton and weights for outliers, any text on least squares (Cauchy's weights); intervals by the
 //! sandwich over blocks of time, which holds for errors that last: K.-Y. Liang, S. L. Zeger, Biometrika 73 (1986) 13–22.
 
-use nalgebra::{Matrix4, Vector4};
+use nalgebra::{SMatrix, SVector};
 
 use crate::clock::motion::search::Found;
 use crate::clock::motion::seen::{SeenStep, SeenYaw};
@@ -31,13 +33,21 @@ const BLOCK_S: f64 = 2.0;
 /// rolling one (trial: 8 ms between stamps and motion in real footage).
 const EXPOSURE_SIGMA_S: f64 = 0.004;
 
-/// What is solved for: c, b, A and d.
-type Unknowns = Vector4<f64>;
+/// A far part lower than this, on the scale of heights, is that of a picture upside down (trial).
+const BELOW: f64 = 0.15;
+/// How far the middle of a picture and its edge are apart in time (one standard deviation), s: a rolling exposure takes
+/// 10 to 30 ms, a kart leans by a degree or two (trial).
+const USUAL_LEAN_S: f64 = 0.015;
 
-/// One pair of frames against the model: its Jacobian, what is left, and its weight.
+/// How many unknowns there are: c, b, A, d and e.
+const COUNT: usize = 5;
+type Unknowns = SVector<f64, COUNT>;
+type Matrix = SMatrix<f64, COUNT, COUNT>;
+
+/// One pair of frames in one band against the model: its Jacobian, what is left, and its weight.
 struct Row {
     at_s: f64,
-    slope: Vector4<f64>,
+    slope: Unknowns,
     residual: f64,
     weight: f64,
 }
@@ -51,14 +61,14 @@ pub(super) fn refine(log: &Turning, seen: &SeenYaw, found: &Found) -> MotionFit 
     }
     let centre_s = if weights > 0.0 { sum_s / weights } else { 0.0 };
     let scale = starting_scale(log, seen, found.log_t_s);
-    let mut unknowns = Unknowns::new(scale, 0.0, found.log_t_s, 0.0);
+    let mut unknowns = Unknowns::from([scale, 0.0, found.log_t_s, 0.0, 0.0]);
     let mut sigma = f64::INFINITY;
     let mut rows = Vec::new();
     for _ in 0..ROUNDS {
         rows = rows_of(log, seen, centre_s, &unknowns);
         sigma = spread(&rows, sigma);
         weigh_down(&mut rows, sigma);
-        let Some(mut step) = solve(&rows, sigma, unknowns[3]) else { break };
+        let Some(mut step) = solve(&rows, sigma, &unknowns) else { break };
         step[2] = step[2].clamp(-LARGEST_STEP_S, LARGEST_STEP_S);
         unknowns += step;
         unknowns[3] = unknowns[3].clamp(-5.0 * USUAL_RATE, 5.0 * USUAL_RATE);
@@ -68,7 +78,7 @@ pub(super) fn refine(log: &Turning, seen: &SeenYaw, found: &Found) -> MotionFit 
     }
     let (sigma_s, sigma_rate) = spread_of_clock(&rows, sigma);
     let [scale, _, offset_s, rate] = [unknowns[0], unknowns[1], unknowns[2], unknowns[3]];
-    let mount = Mount { reversed: scale < 0.0, far_part_below: seen.far_part > 0.55, looks_back: seen.looks_back };
+    let mount = Mount { reversed: scale < 0.0, far_part_below: seen.far_part > BELOW, looks_back: seen.looks_back };
     MotionFit {
         map: ClockMap { log_t_s_at_zero: offset_s - rate * centre_s, rate_ppm: rate * 1e6 },
         sigma_s: sigma_s.hypot(EXPOSURE_SIGMA_S),
@@ -98,22 +108,21 @@ fn starting_scale(log: &Turning, seen: &SeenYaw, offset_s: f64) -> f64 {
 }
 
 fn rows_of(log: &Turning, seen: &SeenYaw, centre_s: f64, unknowns: &Unknowns) -> Vec<Row> {
-    let [scale, bias, offset_s, rate] = [unknowns[0], unknowns[1], unknowns[2], unknowns[3]];
+    let [scale, bias, offset_s, rate, lean_s] = (*unknowns).into();
     let log_t_s = |at_s: f64| offset_s + at_s + rate * (at_s - centre_s);
-    let row = |step: &SeenStep| {
-        let (from, to) = (log.at(log_t_s(step.from_s))?, log.at(log_t_s(step.to_s))?);
-        let (turned, seconds) = (to.0 - from.0, step.to_s - step.from_s);
-        let (from_away_s, to_away_s) = (step.from_s - centre_s, step.to_s - centre_s);
-        let slope = Vector4::new(
-            turned,
-            seconds,
-            scale * (to.1 - from.1),
-            scale * (to.1 * to_away_s - from.1 * from_away_s),
-        );
-        let residual = step.turned - scale * turned - bias * seconds;
-        Some(Row { at_s: step.from_s, slope, residual, weight: step.weight.min(1.0) })
-    };
-    seen.steps.iter().filter(|it| it.weight > 0.0).filter_map(row).collect()
+    let mut rows = Vec::new();
+    for step in seen.steps.iter().filter(|it| it.weight > 0.0) {
+        let (Some(from), Some(to)) = (log.at(log_t_s(step.from_s)), log.at(log_t_s(step.to_s))) else { continue };
+        let (turned, change, seconds) = (to.0 - from.0, to.1 - from.1, step.to_s - step.from_s);
+        let by_rate = scale * (to.1 * (step.to_s - centre_s) - from.1 * (step.from_s - centre_s));
+        for ((seen_turn, weight), height) in step.bands.iter().zip(&seen.heights).filter(|it| it.0.1 > 0.0) {
+            let leaning = turned + lean_s * height * change;
+            let slope = Unknowns::from([leaning, seconds, scale * change, by_rate, scale * height * change]);
+            let residual = seen_turn - scale * leaning - bias * seconds;
+            rows.push(Row { at_s: step.from_s, slope, residual, weight: *weight });
+        }
+    }
+    rows
 }
 
 /// Standard deviation of the residuals by their median, which a few wrong shifts do not move. `last` where there are none.
@@ -129,53 +138,62 @@ fn weigh_down(rows: &mut [Row], sigma: f64) {
     }
 }
 
-/// Weighted normal matrix, with what is known of the rate beforehand.
-fn normal_matrix(rows: &[Row], sigma: f64) -> Matrix4<f64> {
-    let mut matrix = Matrix4::zeros();
+/// Which unknowns are known beforehand, about 0, and to what.
+const KNOWN: [(usize, f64); 2] = [(3, USUAL_RATE), (4, USUAL_LEAN_S)];
+
+/// Weighted normal matrix, with what is known beforehand.
+fn normal_matrix(rows: &[Row], sigma: f64) -> Matrix {
+    let mut matrix = Matrix::zeros();
     for row in rows {
         matrix += row.weight * row.slope * row.slope.transpose();
     }
-    matrix[(3, 3)] += (sigma / USUAL_RATE).powi(2);
+    for (at, usual) in KNOWN {
+        matrix[(at, at)] += (sigma / usual).powi(2);
+    }
     matrix
 }
 
-fn solve(rows: &[Row], sigma: f64, rate: f64) -> Option<Vector4<f64>> {
+fn solve(rows: &[Row], sigma: f64, unknowns: &Unknowns) -> Option<Unknowns> {
     if rows.len() < 8 {
         return None;
     }
-    let mut right = Vector4::zeros();
+    let mut right = Unknowns::zeros();
     for row in rows {
         right += row.weight * row.residual * row.slope;
     }
-    right[3] -= (sigma / USUAL_RATE).powi(2) * rate;
+    for (at, usual) in KNOWN {
+        right[at] -= (sigma / usual).powi(2) * unknowns[at];
+    }
     inverse(&normal_matrix(rows, sigma)).map(|it| it * right)
 }
 
 /// The unknowns have very different sizes: the matrix is scaled to a unit diagonal first.
-fn inverse(matrix: &Matrix4<f64>) -> Option<Matrix4<f64>> {
-    let scale = Vector4::from_fn(|i, _| 1.0 / matrix[(i, i)].max(1e-300).sqrt());
-    let scaled = Matrix4::from_fn(|i, j| matrix[(i, j)] * scale[i] * scale[j]);
+fn inverse(matrix: &Matrix) -> Option<Matrix> {
+    let scale = Unknowns::from_fn(|i, _| 1.0 / matrix[(i, i)].max(1e-300).sqrt());
+    let scaled = Matrix::from_fn(|i, j| matrix[(i, j)] * scale[i] * scale[j]);
     let inverse = scaled.try_inverse()?;
-    Some(Matrix4::from_fn(|i, j| inverse[(i, j)] * scale[i] * scale[j]))
+    Some(Matrix::from_fn(|i, j| inverse[(i, j)] * scale[i] * scale[j]))
 }
 
 /// Standard deviations of the offset at the centre (s) and of the rate (a share).
 fn spread_of_clock(rows: &[Row], sigma: f64) -> (f64, f64) {
     let Some(inverse) = inverse(&normal_matrix(rows, sigma)) else { return (f64::INFINITY, USUAL_RATE) };
-    let mut meat = Matrix4::zeros();
-    let mut block = Vector4::zeros();
+    let mut meat = Matrix::zeros();
+    let mut block = Unknowns::zeros();
     let mut begun_s = f64::NEG_INFINITY;
     for row in rows {
         if row.at_s - begun_s > BLOCK_S {
             meat += block * block.transpose();
-            block = Vector4::zeros();
+            block = Unknowns::zeros();
             begun_s = row.at_s;
         }
         block += row.weight * row.residual * row.slope;
     }
     meat += block * block.transpose();
-    // What is known of the rate beforehand is as uncertain as it says.
-    meat[(3, 3)] += sigma.powi(4) / USUAL_RATE.powi(2);
+    // What is known beforehand is as uncertain as it says.
+    for (at, usual) in KNOWN {
+        meat[(at, at)] += sigma.powi(4) / (usual * usual);
+    }
     let covariance = inverse * meat * inverse;
     (covariance[(2, 2)].max(0.0).sqrt(), covariance[(3, 3)].max(0.0).sqrt().min(USUAL_RATE))
 }

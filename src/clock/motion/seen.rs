@@ -32,14 +32,16 @@ pub struct SeenFrame {
 #[derive(Debug, Clone, Default, PartialEq)]
 pub struct SeenYaw {
     pub steps: Vec<SeenStep>,
-    /// Where the far part lies: 0 at the top of the picture, 1 at its foot.
+    /// Where the middle of each band lies: −1 at the top of the picture, 1 at its foot.
+    pub heights: Vec<f64>,
+    /// Where the far part lies, on the same scale.
     pub far_part: f64,
     /// Whether the camera looks back; `None` where it cannot be told.
     pub looks_back: Option<bool>,
 }
 
 /// From one frame to the next.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct SeenStep {
     /// Recording times, s.
     pub from_s: f64,
@@ -48,6 +50,8 @@ pub struct SeenStep {
     pub turned: f64,
     /// 0 to 1.
     pub weight: f64,
+    /// The same band by band: shares of the width, and how much each counts; the weights sum up to `weight`.
+    pub bands: Vec<(f64, f64)>,
 }
 
 impl SeenStep {
@@ -75,16 +79,20 @@ pub fn combine(frames: &[SeenFrame]) -> SeenYaw {
         loadings.iter().map(|it| if *it < LEAST_LOADING { 0.0 } else { factor::score_weight(*it) }).collect();
     let total: f64 = scores.iter().sum();
     let steps = lasting().map(|frame| {
-        let of_bands = || frame.bands.iter().zip(&scores).map(|((right, peak), score)| (*right, score * sure(*peak)));
-        let weight: f64 = of_bands().map(|it| it.1).sum();
-        let turned = if weight > 0.0 { of_bands().map(|it| it.0 * it.1).sum::<f64>() / weight } else { 0.0 };
-        let weight = if total > 0.0 { weight / total } else { 0.0 };
-        let weight = if weight < LEAST_WEIGHT { 0.0 } else { weight };
-        SeenStep { from_s: frame.from_s, to_s: frame.to_s, turned, weight }
+        let share = |(band, score): (&(f64, f64), &f64)| (band.0, score * sure(band.1) / total.max(1e-9));
+        let mut bands: Vec<(f64, f64)> = frame.bands.iter().zip(&scores).map(share).collect();
+        let mut weight: f64 = bands.iter().map(|it| it.1).sum();
+        if weight < LEAST_WEIGHT {
+            bands.iter_mut().for_each(|it| it.1 = 0.0);
+            weight = 0.0;
+        }
+        let sum: f64 = bands.iter().map(|it| it.0 * it.1).sum();
+        let turned = if weight > 0.0 { sum / weight } else { 0.0 };
+        SeenStep { from_s: frame.from_s, to_s: frame.to_s, turned, weight, bands }
     });
-    let centre = |band: usize| (band as f64 + 1.0) / (bands as f64 + 1.0);
+    let centre = |band: usize| 2.0 * (band as f64 + 1.0) / (bands as f64 + 1.0) - 1.0;
     let far_part = scores.iter().enumerate().map(|(band, score)| score * centre(band)).sum::<f64>() / total.max(1e-9);
-    SeenYaw { steps: steps.collect(), far_part, looks_back: looks_back(frames) }
+    SeenYaw { steps: steps.collect(), heights: (0..bands).map(centre).collect(), far_part, looks_back: looks_back(frames) }
 }
 
 /// Whether the scene closes rather than streams apart, by the mean over all frames.
@@ -125,7 +133,7 @@ impl SeenYaw {
 
     /// The part of one chapter.
     pub(super) fn between(&self, from_s: f64, to_s: f64) -> Self {
-        let steps = self.steps.iter().filter(|it| it.from_s >= from_s && it.to_s <= to_s).copied().collect();
+        let steps = self.steps.iter().filter(|it| it.from_s >= from_s && it.to_s <= to_s).cloned().collect();
         Self { steps, ..self.clone() }
     }
 }
@@ -150,7 +158,7 @@ mod tests {
         for (step, frame) in seen.steps.iter().zip(&frames) {
             assert!((step.turned - frame.bands[0].0).abs() < 3e-4 && step.weight > 0.5, "{step:?}");
         }
-        assert!(seen.far_part < 0.45 && seen.looks_back == Some(true) && seen.sees_anything() && seen.turns());
+        assert!(seen.far_part < 0.0 && seen.looks_back == Some(true) && seen.sees_anything() && seen.turns());
         assert!((seen.seen_s() - 16.0).abs() < 0.5);
         assert!((seen.between(4.0, 8.0).seen_s() - 4.0).abs() < 0.3);
     }
