@@ -72,6 +72,19 @@ pub fn chapter_starts_s(chapters: &[Chapter]) -> Vec<f64> {
         .collect()
 }
 
+/// The clocks of a recording that is itself the log: one after the other from log time 0, exactly.
+pub fn own_clock(chapters: &[Chapter]) -> Vec<FootageClock> {
+    let clock = |start_s: f64| FootageClock {
+        map: Some(ClockMap { log_t_s_at_zero: start_s, rate_ppm: 0.0 }),
+        ci95_s: Some(0.0),
+        method: Method::Motion,
+        confidence: 1.0,
+        next_best_ratio: None,
+        notes: Vec::new(),
+    };
+    chapter_starts_s(chapters).into_iter().map(clock).collect()
+}
+
 /// The map of a chapter that starts at `start_s` of a recording with the map `recording`.
 fn chapter_map(recording: ClockMap, start_s: f64) -> ClockMap {
     let rate = 1.0 + recording.rate_ppm * 1e-6;

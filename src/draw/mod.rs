@@ -1,6 +1,7 @@
 //! Overlay, map and the book's drawings drawn with cairo, into small surfaces that lie over a picture. Screens and films
 //! share them, so what is seen is what is exported. Takes plain data of `reel` and `book`; knows no video.
 
+mod alignment;
 mod drawings;
 mod layout;
 mod map;
@@ -8,6 +9,7 @@ mod marks;
 mod overlay;
 mod text;
 
+pub use alignment::{AlignmentPlot, alignment_png, paint_alignment};
 pub use drawings::{PictureRect, drawing_tiles, paint_drawings};
 #[cfg(feature = "window")]
 pub(crate) use marks::sign;

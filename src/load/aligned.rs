@@ -35,7 +35,8 @@ pub fn align(
     context: &Context,
 ) -> Result<Aligned, Error> {
     let mut aligned = align_without_motion(session, videos, given, context)?;
-    if aligned.clocks.iter().all(|it| it.method != Method::Manual) {
+    let is_settled = session.is_footage_alone || aligned.clocks.iter().any(|it| it.method == Method::Manual);
+    if !is_settled {
         let stamps = std::mem::take(&mut aligned.clocks);
         let (clocks, motion) = clocks_by_motion(&session.samples, &aligned.footage, stamps, context)?;
         (aligned.clocks, aligned.motion) = (clocks, Some(motion));
@@ -53,6 +54,10 @@ pub fn align_without_motion(
     let (paths, recording, notes) = chosen_footage(session, videos)?;
     let footage = footage::probe_all(&paths, context)?;
     let chapters = footage::clock_chapters(&footage);
+    if session.is_footage_alone {
+        let clocks = clock::own_clock(&chapters);
+        return Ok(Aligned { footage, clocks, residuals_s: Vec::new(), notes, motion: None });
+    }
     let pins = given.unwrap_or_else(|| recording_pins(&recording, &chapter_starts_s(&chapters)));
     if let Some(fit) = clock::from_pins(&chapters, &pins) {
         return Ok(Aligned { footage, clocks: fit.clocks, residuals_s: fit.residuals_s, notes, motion: None });

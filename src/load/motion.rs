@@ -3,6 +3,8 @@
 use crate::analysis::turning_of;
 use crate::clock::motion::{MotionFit, SeenFrame, SeenYaw, Turning, combine, fit};
 use crate::clock::{Chapter, FootageClock, chapter_starts_s, motion};
+#[cfg(feature = "media")]
+use crate::draw::AlignmentPlot;
 use crate::job::Context;
 use crate::load::Error;
 use crate::load::footage::{Footage, clock_chapters};
@@ -28,6 +30,53 @@ pub struct Motion {
     pub seen: SeenYaw,
     /// `None` where the two could not be laid over each other at all.
     pub fit: Option<MotionFit>,
+}
+
+#[cfg(feature = "media")]
+impl Motion {
+    /// What there is to draw of it: a minute in which much is seen to turn, and the likeness at every offset. `title`
+    /// puts the result into words.
+    pub fn plot(&self, title: impl Fn(Option<&MotionFit>) -> String) -> AlignmentPlot {
+        let title = title(self.fit.as_ref());
+        let Some(fit) = &self.fit else { return AlignmentPlot { title, ..AlignmentPlot::default() } };
+        let log_t_s = |at_s: f64| fit.map.log_t_s_at_zero + at_s * (1.0 + fit.map.rate_ppm * 1e-6);
+        let seen: Vec<(f64, f64, f64)> = self
+            .seen
+            .steps
+            .iter()
+            .filter(|it| it.weight > 0.0)
+            .map(|it| {
+                let rate_radps = it.turned * fit.radians_per_width / (it.to_s - it.from_s);
+                (log_t_s(0.5 * (it.from_s + it.to_s)), rate_radps.to_degrees(), it.weight)
+            })
+            .collect();
+        let from_s = busiest_minute(&seen);
+        let shown = |t_s: f64| (from_s..=from_s + PLOTTED_S).contains(&t_s);
+        AlignmentPlot {
+            logged: self.log.rates().filter(|it| shown(it.0)).map(|it| (it.0, it.1.to_degrees())).collect(),
+            seen: seen.iter().filter(|it| shown(it.0)).map(|it| (it.0, it.1)).collect(),
+            surface: fit.surface.clone(),
+            best_s: Some(fit.map.log_t_s_at_zero),
+            next_best_s: fit.next_best_t_s,
+            title,
+        }
+    }
+}
+
+/// How much of both is drawn, s.
+#[cfg(feature = "media")]
+const PLOTTED_S: f64 = 60.0;
+
+/// Where the minute begins in which most is seen to turn. Takes time, rate and weight.
+#[cfg(feature = "media")]
+fn busiest_minute(seen: &[(f64, f64, f64)]) -> f64 {
+    let turned = |from_s: f64| -> f64 {
+        let within = seen.iter().skip_while(|it| it.0 < from_s).take_while(|it| it.0 <= from_s + PLOTTED_S);
+        within.map(|it| it.1.abs() * it.2).sum()
+    };
+    let every = (seen.len() / 64).max(1);
+    let starts = seen.iter().step_by(every).map(|it| it.0);
+    starts.max_by(|a, b| turned(*a).total_cmp(&turned(*b))).unwrap_or(0.0)
 }
 
 /// The clocks of the footage by motion where that is sure enough, else by its time stamps, `stamps`, with the reason.

@@ -252,6 +252,10 @@ pub enum NoteKind {
         chapter: usize,
         seconds: f64,
     },
+    /// There is no log: what is seen to turn takes its place. Scaled by laps of 360°, or by an assumed angle of view.
+    FootageIsLog {
+        by_laps: bool,
+    },
     /// Something the reader of a footage file says of it, already in words.
     Footage {
         sentence: String,

@@ -76,6 +76,11 @@ impl Turning {
         Some((*self.t_s.first()?, *self.t_s.last()?))
     }
 
+    /// Log time and yaw rate, s and rad/s to the left.
+    pub fn rates(&self) -> impl Iterator<Item = (f64, f64)> + '_ {
+        self.t_s.iter().copied().zip(self.rate_radps.iter().copied())
+    }
+
     /// Whether it turns enough to be recognised.
     pub(super) fn turns(&self) -> bool {
         self.t_s.len() > 3 && self.rms_radps(f64::NEG_INFINITY, f64::INFINITY) >= LEAST_DPS.to_radians()
