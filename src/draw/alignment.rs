@@ -44,7 +44,8 @@ pub fn paint_alignment(context: &Context, plot: &AlignmentPlot, width: f64, heig
     let heading = Style { size: unit, bold: true, colour: BRIGHT, max_width: width - 4.0 * unit };
     line(context, &plot.title, 2.0 * unit, 1.8 * unit, Align::Left, heading);
     let half = (height - 3.0 * unit) / 2.0;
-    let turning = Part { left: 4.0 * unit, top: 4.5 * unit, width: width - 6.0 * unit, height: half - 4.0 * unit, unit };
+    let turning =
+        Part { left: 4.0 * unit, top: 4.5 * unit, width: width - 6.0 * unit, height: half - 4.0 * unit, unit };
     let times = plot.logged.iter().chain(&plot.seen);
     turning.frame(context, &Frame::around(times, false), "turning, °/s to the left, by log time", |frame| {
         turning.curve(context, frame, &plot.logged, QUIET, 2.5)?;
@@ -143,7 +144,11 @@ impl Part {
         let mut last_x = f64::NEG_INFINITY;
         for point in points {
             let (x, y) = self.at(frame, *point);
-            if point.0 - last_x > 0.5 { context.move_to(x, y) } else { context.line_to(x, y) }
+            if point.0 - last_x > 0.5 {
+                context.move_to(x, y)
+            } else {
+                context.line_to(x, y)
+            }
             last_x = point.0;
         }
         Ok(context.stroke()?)

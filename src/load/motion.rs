@@ -154,7 +154,8 @@ struct Stretch {
 fn stretches_of(chapters: &[Chapter]) -> Vec<Stretch> {
     let mut stretches = Vec::new();
     for (chapter, (it, start_s)) in chapters.iter().zip(chapter_starts_s(chapters)).enumerate() {
-        let begins = (0..).map(|index| (index, f64::from(index) * STRETCH_S)).take_while(|begin| begin.1 < it.duration_s);
+        let begins =
+            (0..).map(|index| (index, f64::from(index) * STRETCH_S)).take_while(|begin| begin.1 < it.duration_s);
         stretches.extend(begins.map(|(index, from_s)| Stretch {
             chapter,
             index: usize::try_from(index).unwrap_or(0),
@@ -250,13 +251,14 @@ mod tests {
         let chapter = |duration_s| Chapter { duration_s, created: None };
         let mut left = stretches_of(&[chapter(65.0), chapter(20.0)]);
         let ends: Vec<(usize, f64, f64)> = left.iter().map(|it| (it.chapter, it.from_s, it.to_s)).collect();
-        let expected =
-            [(0, 0.0, 20.0), (0, 20.0, 40.0), (0, 40.0, 60.0), (0, 60.0, 65.0), (1, 65.0, 85.0)];
+        let expected = [(0, 0.0, 20.0), (0, 20.0, 40.0), (0, 40.0, 60.0), (0, 60.0, 65.0), (1, 65.0, 85.0)];
         assert_eq!(ends, expected);
         let mut many = stretches_of(&[chapter(3600.0)]);
         let taken = spread_out(&mut many);
         assert_eq!((taken.len(), many.len()), (STRETCHES_A_ROUND, 180 - STRETCHES_A_ROUND));
-        assert!(taken[0].from_s < 400.0 && taken[5].from_s > 3200.0 && taken.windows(2).all(|it| it[0].to_s < it[1].from_s));
+        assert!(
+            taken[0].from_s < 400.0 && taken[5].from_s > 3200.0 && taken.windows(2).all(|it| it[0].to_s < it[1].from_s)
+        );
         assert_eq!(spread_out(&mut left).len(), 5);
         assert!(left.is_empty() && spread_out(&mut left).is_empty());
     }

@@ -84,20 +84,13 @@ impl<'a> SeenFile<'a> {
     }
 
     #[cfg(feature = "media")]
-    fn look(
-        &mut self,
-        from_s: f64,
-        to_s: f64,
-        context: &Context,
-        done: impl Fn(f64),
-    ) -> Result<Vec<KeptFrame>, Error> {
+    fn look(&mut self, from_s: f64, to_s: f64, context: &Context, done: impl Fn(f64)) -> Result<Vec<KeptFrame>, Error> {
         let reader = match self.reader.take() {
             Some(reader) => self.reader.insert(reader),
             None => self.reader.insert(media::MotionReader::open(self.path)?),
         };
         let tell = |at: VideoTime| done(((at.seconds() - from_s) / (to_s - from_s)).clamp(0.0, 1.0));
-        let motions =
-            reader.read(VideoTime::from_seconds(from_s), VideoTime::from_seconds(to_s), context, tell)?;
+        let motions = reader.read(VideoTime::from_seconds(from_s), VideoTime::from_seconds(to_s), context, tell)?;
         let width_px = reader.width_px();
         Ok(motions.iter().map(|it| KeptFrame::of(it, width_px)).collect())
     }

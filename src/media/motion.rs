@@ -96,8 +96,8 @@ impl MotionReader {
             at_s: frame.at.seconds(),
             cause: "its pictures cannot be read".to_owned(),
         };
-        let picture = gst_video::VideoFrameRef::from_buffer_ref_readable(&frame.buffer, &frame.info)
-            .map_err(|_| damaged())?;
+        let picture =
+            gst_video::VideoFrameRef::from_buffer_ref_readable(&frame.buffer, &frame.info).map_err(|_| damaged())?;
         let (width, height) = (frame.info.width() as usize, frame.info.height() as usize);
         let stride = usize::try_from(picture.plane_stride().first().copied().unwrap_or(0)).map_err(|_| damaged())?;
         let plane = picture.plane_data(0).map_err(|_| damaged())?;

@@ -243,8 +243,9 @@ fn picture_chain(
         Pixels::Rgba => gst::List::new(["RGBA"]),
         Pixels::Luma => gst::List::new(["I420", "YV12", "NV12", "Y42B", "Y444", "GRAY8"]),
     };
-    let mut caps =
-        gst::Caps::builder("video/x-raw").field("format", formats).field("pixel-aspect-ratio", gst::Fraction::new(1, 1));
+    let mut caps = gst::Caps::builder("video/x-raw")
+        .field("format", formats)
+        .field("pixel-aspect-ratio", gst::Fraction::new(1, 1));
     if let Some((width, height)) = picture.size_px {
         let side = |pixels: u32| i32::try_from(pixels).unwrap_or(i32::MAX);
         caps = caps.field("width", side(width)).field("height", side(height));

@@ -198,7 +198,8 @@ fn sentence(kind: &NoteKind) -> String {
             "the picture turns against the log: it is mirrored, or the log's yaw rate has the wrong sign".to_owned()
         }
         NoteKind::PictureTurnsBack { upside_down: true } => {
-            "the picture turns against the log and its far part lies below: the camera was mounted upside down".to_owned()
+            "the picture turns against the log and its far part lies below: the camera was mounted upside down"
+                .to_owned()
         }
         NoteKind::CameraLooksBack => "the scene closes instead of streaming apart: the camera looks back".to_owned(),
         NoteKind::CameraClockWrong { seconds } => format!(
@@ -215,7 +216,8 @@ fn sentence(kind: &NoteKind) -> String {
             duration(seconds.abs())
         ),
         NoteKind::FootageIsLog { by_laps: true } => {
-            "there is no log: laps and corners are those seen in the footage, scaled so that a lap turns by 360°".to_owned()
+            "there is no log: laps and corners are those seen in the footage, scaled so that a lap turns by 360°"
+                .to_owned()
         }
         NoteKind::FootageIsLog { by_laps: false } => {
             "there is no log, and what is seen in the footage does not repeat: angles rest on an assumed angle of view"

@@ -1,7 +1,7 @@
 //! The words for the values of the vocabulary.
 
-use crate::corners::{ApexBy, Direction, Unclear};
 use crate::clock::motion::MotionFit;
+use crate::corners::{ApexBy, Direction, Unclear};
 use crate::present::{UNKNOWN, fixed};
 use crate::session::{LogKind, MarkKind};
 use crate::track::{GateOrigin, LapKind};

@@ -8,8 +8,8 @@ use cornerbook::files::Overwrite;
 use cornerbook::job::Context;
 use cornerbook::load::{self, Aligned, Reading};
 use cornerbook::sample::{
-    Camera, Circuit, CsvStyle, Driver, Facing, FootageOptions, FrameRate, Look, LoggerNoise, csv_log, log_samples, simulate,
-    write_footage,
+    Camera, Circuit, CsvStyle, Driver, Facing, FootageOptions, FrameRate, LoggerNoise, Look, csv_log, log_samples,
+    simulate, write_footage,
 };
 use cornerbook::session::{ClockMap, NoteKind, VideoTime};
 
@@ -76,11 +76,56 @@ fn slow() -> Vec<Case> {
     let ntsc = hz(30_000, 1001);
     vec![
         case("dark", Circuit::saltpan(), Look { dark: true, ..plain }, ntsc, 12.3, -20.0, 150.0, 5),
-        case("upside down, 60/s", Circuit::cellar(), Look { facing: Facing::UpsideDown, ..plain }, hz(60, 1), 33.0, 80.0, 100.0, 5),
-        case("mirrored, before the log", Circuit::windgap(), Look { facing: Facing::Mirrored, ..plain }, ntsc, -40.0, 50.0, 150.0, 5),
-        case("wet and dark", Circuit::cellar(), Look { wet: true, dark: true, ..plain }, hz(25, 1), 20.7, -80.0, 120.0, 6),
-        case("two hours in, shaking", Circuit::saltpan(), Look { shaking: true, ..plain }, ntsc, 7200.0, 80.0, 120.0, 170),
-        case("long, looking back", Circuit::windgap(), Look { facing: Facing::Back, ..plain }, hz(25, 1), 30.0, 80.0, 420.0, 12),
+        case(
+            "upside down, 60/s",
+            Circuit::cellar(),
+            Look { facing: Facing::UpsideDown, ..plain },
+            hz(60, 1),
+            33.0,
+            80.0,
+            100.0,
+            5,
+        ),
+        case(
+            "mirrored, before the log",
+            Circuit::windgap(),
+            Look { facing: Facing::Mirrored, ..plain },
+            ntsc,
+            -40.0,
+            50.0,
+            150.0,
+            5,
+        ),
+        case(
+            "wet and dark",
+            Circuit::cellar(),
+            Look { wet: true, dark: true, ..plain },
+            hz(25, 1),
+            20.7,
+            -80.0,
+            120.0,
+            6,
+        ),
+        case(
+            "two hours in, shaking",
+            Circuit::saltpan(),
+            Look { shaking: true, ..plain },
+            ntsc,
+            7200.0,
+            80.0,
+            120.0,
+            170,
+        ),
+        case(
+            "long, looking back",
+            Circuit::windgap(),
+            Look { facing: Facing::Back, ..plain },
+            hz(25, 1),
+            30.0,
+            80.0,
+            420.0,
+            12,
+        ),
     ]
 }
 
@@ -129,13 +174,14 @@ fn rendered_recordings_are_put_where_they_belong() {
         };
         let (first_s, last_s) = (miss(case.begins_s.min(0.0).abs()), miss(case.filmed_s));
         println!(
-            "{}: {:.1} ms at the start, {:.1} ms at the end, ±{:.1} ms, confidence {:.2}, next best {:.3}",
+            "{}: {:.1} ms at the start, {:.1} ms at the end, ±{:.1} ms, confidence {:.2}, next best {:.3}, wander {:.1} ms",
             case.name,
             1e3 * first_s,
             1e3 * last_s,
             1e3 * clock.ci95_s.unwrap(),
             clock.confidence,
-            clock.next_best_ratio.unwrap()
+            clock.next_best_ratio.unwrap(),
+            1e3 * aligned.motion.as_ref().unwrap().fit.as_ref().unwrap().wander_s
         );
         assert_eq!(clock.method, Method::Motion, "{}: {clock:?}", case.name);
         assert!(clock.confidence > 0.5, "{}: {clock:?}", case.name);
@@ -154,7 +200,8 @@ fn rendered_recordings_are_put_where_they_belong() {
     assert!(rms_s < 0.01, "{misses:?}");
 }
 
-const GYRO_X: &str = "[time]\ncolumn = \"t_s\"\nunit = \"s\"\n[\"yaw rate\"]\ncolumn = \"gyro_x_radps\"\nunit = \"rad/s\"\n";
+const GYRO_X: &str =
+    "[time]\ncolumn = \"t_s\"\nunit = \"s\"\n[\"yaw rate\"]\ncolumn = \"gyro_x_radps\"\nunit = \"rad/s\"\n";
 
 /// SOURCES.md: 3.272 ± 0.010 s, one peak (optical flow and scipy, there).
 #[test]
@@ -233,11 +280,14 @@ fn footage_alone_gives_corners_and_laps() {
     for (time_s, expected_s) in times.iter().zip(&expected) {
         assert!((time_s - expected_s).abs() < 0.3, "{times:?} for {expected:?}");
     }
-    let turned: f64 = analysis.corners.iter().map(|it| it.angle_rad).sum();
-    println!("{} corners, {:.0}° in all", analysis.corners.len(), turned.to_degrees());
+    let turned: f64 = analysis.corners.iter().map(|it| it.angle_deg).sum();
+    println!("{} corners, {:.0}° in all", analysis.corners.len(), turned);
     assert!(analysis.corners.len() >= scenario.circuit.bends.len() - 2, "{} corners", analysis.corners.len());
     assert!(analysis.passes.iter().all(|it| it.min_speed_mps.is_none()));
-    assert!(analysis.passes.iter().filter(|it| it.turn_in.is_some() && it.exit.is_some()).count() > 2 * analysis.corners.len());
+    assert!(
+        analysis.passes.iter().filter(|it| it.turn_in.is_some() && it.exit.is_some()).count()
+            > 2 * analysis.corners.len()
+    );
     let aligned = load::align(&session, &[], None, &context).unwrap();
     let map = aligned.clocks[0].map.unwrap();
     assert!((map.to_log(VideoTime::from_seconds(7.0)).0 - 7.0).abs() < 1e-9);

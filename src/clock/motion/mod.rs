@@ -53,6 +53,8 @@ pub struct MotionFit {
     /// Radians of turning per share of the picture's width, with the sign of the mount.
     pub radians_per_width: f64,
     pub mount: Mount,
+    /// How far single stretches scatter about the offset, s: beyond the noise, by their own timing.
+    pub wander_s: f64,
     /// Seconds of footage that were seen inside the log.
     pub seen_s: f64,
     /// Correlation by log time at recording time 0, for a picture of how it fits.

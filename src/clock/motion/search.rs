@@ -17,11 +17,21 @@ const LEAST_S: f64 = 15.0;
 /// Where the overlap turns this much less than the whole, likeness is chance (shares of the variance).
 const LEAST_VARIANCE: f64 = 0.15;
 /// A place where the misfit is this share of the next best's is certain, one where it is the second is none (trial: right
-/// places 0.15 to 0.5, best of another session 0.68 and above).
+/// places 0.15 to 0.6, wrong laps 0.86 and above).
 const CERTAIN_MISFIT: f64 = 0.2;
-const DOUBTFUL_MISFIT: f64 = 0.7;
+const DOUBTFUL_MISFIT: f64 = 0.8;
 /// No confidence is higher: a session driven twice alike cannot be told.
 const MOST_CONFIDENCE: f64 = 0.99;
+/// Of a log that goes round, less than the first many laps tell nothing, for any session has such; the second are
+/// enough.
+const PART_LAPS: f64 = 0.8;
+const FULL_LAPS: f64 = 1.1;
+/// A log goes round if it is like itself by this after a lap; a lap lasts at least so long, s. As `track::pattern`.
+const LAPS_ALIKE: f64 = 0.5;
+const SHORTEST_LAP_S: f64 = 10.0;
+const LONGEST_LAP_S: f64 = 400.0;
+/// Of several likely lap times the shortest is taken that is nearly as likely as the best.
+const NEARLY: f64 = 0.85;
 /// Longest series searched, samples: 50 hours.
 const LONGEST: usize = 4_500_000;
 
@@ -66,6 +76,8 @@ pub(super) fn search(log: &Turning, seen: &SeenYaw, near: Option<(f64, f64)>) ->
     let tried = places.iter().filter(|it| evidence(it) > 0.0).count() as f64;
     let common_s = common_time_s(&seen_grid, &logged);
     let chance = by_chance(best.correlation, overlap_s / common_s, tried / (GRID_HZ * common_s));
+    let covering =
+        lap_s(&logged).map_or(1.0, |lap_s| ((overlap_s / lap_s - PART_LAPS) / (FULL_LAPS - PART_LAPS)).clamp(0.0, 1.0));
     let log_t_s = |place: &Likeness| log_from_s + place.lag as f64 / GRID_HZ - seen_from_s;
     let ratio = |it: &Likeness| (it.correlation / best.correlation).abs().min(1.0);
     Some(Found {
@@ -73,7 +85,7 @@ pub(super) fn search(log: &Turning, seen: &SeenYaw, near: Option<(f64, f64)>) ->
         correlation: best.correlation,
         next_best_ratio: next.map_or(0.0, ratio),
         next_best_t_s: next.map(log_t_s),
-        confidence: MOST_CONFIDENCE * standing_out * (1.0 - chance),
+        confidence: MOST_CONFIDENCE * standing_out * (1.0 - chance) * covering,
         overlap_s,
         surface: places.iter().filter(|it| counting.counts(it)).map(|it| (log_t_s(it), it.correlation)).collect(),
     })
@@ -133,6 +145,23 @@ fn common_time_s(a: &Weighted, b: &Weighted) -> f64 {
     };
     let products: f64 = own(a).iter().zip(own(b)).map(|(a, b)| a * b).skip(1).sum();
     ((1.0 + 2.0 * products) / GRID_HZ).max(1.0 / GRID_HZ)
+}
+
+/// The usual time of a lap by when the log is like itself again, s; `None` where it does not go round.
+fn lap_s(logged: &Weighted) -> Option<f64> {
+    let length_s = logged.value.len() as f64 / GRID_HZ;
+    let later = |it: &Likeness| it.lag as f64 / GRID_HZ;
+    let near = |it: &&Likeness| (SHORTEST_LAP_S..LONGEST_LAP_S.min(0.67 * length_s)).contains(&later(it));
+    let all = likeness(logged, logged);
+    let places: Vec<&Likeness> = all.iter().filter(near).collect();
+    let best = places.iter().map(|it| it.correlation).fold(0.0, f64::max);
+    if best < LAPS_ALIKE {
+        return None;
+    }
+    // The first hill that is high enough, and its top.
+    let from = places.iter().position(|it| it.correlation >= NEARLY * best)?;
+    let hill = places[from..].iter().take_while(|it| it.correlation >= NEARLY * best);
+    hill.max_by(|a, b| a.correlation.total_cmp(&b.correlation)).map(|it| later(it))
 }
 
 fn logged_on_grid(log: &Turning, from_s: f64, to_s: f64) -> Option<Weighted> {

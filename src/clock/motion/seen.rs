@@ -92,7 +92,12 @@ pub fn combine(frames: &[SeenFrame]) -> SeenYaw {
     });
     let centre = |band: usize| 2.0 * (band as f64 + 1.0) / (bands as f64 + 1.0) - 1.0;
     let far_part = scores.iter().enumerate().map(|(band, score)| score * centre(band)).sum::<f64>() / total.max(1e-9);
-    SeenYaw { steps: steps.collect(), heights: (0..bands).map(centre).collect(), far_part, looks_back: looks_back(frames) }
+    SeenYaw {
+        steps: steps.collect(),
+        heights: (0..bands).map(centre).collect(),
+        far_part,
+        looks_back: looks_back(frames),
+    }
 }
 
 /// Whether the scene closes rather than streams apart, by the mean over all frames.

@@ -48,10 +48,9 @@ pub fn from_motion(
 
 fn doubt_of(found: &MotionFit) -> MotionDoubt {
     match found.next_best_t_s {
-        Some(other_t_s) if found.correlation.abs() > ALIKE => MotionDoubt::PlacesAlike {
-            ratio: found.next_best_ratio,
-            apart_s: other_t_s - found.map.log_t_s_at_zero,
-        },
+        Some(other_t_s) if found.correlation.abs() > ALIKE => {
+            MotionDoubt::PlacesAlike { ratio: found.next_best_ratio, apart_s: other_t_s - found.map.log_t_s_at_zero }
+        }
         _ => MotionDoubt::Weak { correlation: found.correlation },
     }
 }

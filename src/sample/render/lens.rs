@@ -91,7 +91,11 @@ fn to_byte(value: f64) -> u8 {
     value.clamp(0.0, 255.0) as u8
 }
 
-#[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "brought above zero first, and cut by its user")]
+#[allow(
+    clippy::cast_possible_truncation,
+    clippy::cast_sign_loss,
+    reason = "brought above zero first, and cut by its user"
+)]
 fn index(value: f64) -> usize {
     value.max(0.0) as usize
 }
