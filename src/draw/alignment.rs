@@ -172,7 +172,7 @@ mod tests {
     /// What is seen lies over what is logged where both go together, and the taken offset is marked.
     #[test]
     fn the_picture_holds_both_curves_and_the_offset() {
-        let wave = |shift: f64| (0..600).map(|i| (0.1 * f64::from(i), 40.0 * (0.02 * f64::from(i) + shift).sin()));
+        let wave = |shift: f64| (0..600).map(move |i| (0.1 * f64::from(i), 40.0 * (0.02 * f64::from(i) + shift).sin()));
         let plot = AlignmentPlot {
             logged: wave(0.0).collect(),
             seen: wave(0.4).collect(),

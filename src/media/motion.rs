@@ -172,6 +172,7 @@ mod tests {
         let mut small = Small::new(325, 6);
         assert_eq!(small.size(), (160, 3));
         let stride = 336;
+        #[allow(clippy::cast_possible_truncation, reason = "chosen below 256")]
         let plane: Vec<u8> = (0..6 * stride).map(|it| ((it % stride) / 4 + 10 * (it / stride)) as u8).collect();
         let grey = small.shrink(&plane, stride).unwrap();
         // Row 1 is lines 2 and 3, 20 and 30 above the columns' values; column 7 is pixels 16 and 17, both 4.

@@ -129,7 +129,7 @@ impl Phase {
             sum += product.norm();
         }
         let faint = FAINT * sum / self.product.len() as f32;
-        if !(faint > f32::MIN_POSITIVE) {
+        if faint.is_nan() || faint <= f32::MIN_POSITIVE {
             return Shift::default();
         }
         for (product, weight) in self.product.iter_mut().zip(&self.weights) {

@@ -167,7 +167,7 @@ fn lap_s(logged: &Weighted) -> Option<f64> {
 fn logged_on_grid(log: &Turning, from_s: f64, to_s: f64) -> Option<Weighted> {
     #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "checked against the longest")]
     let count = ((to_s - from_s) * GRID_HZ) as usize;
-    if count < 3 || count > LONGEST {
+    if !(3..=LONGEST).contains(&count) {
         return None;
     }
     // Headings at the grid's ends make rates that leave out nothing in between.

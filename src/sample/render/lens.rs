@@ -105,6 +105,7 @@ mod tests {
     use super::*;
 
     fn ramp() -> Picture {
+        #[allow(clippy::cast_possible_truncation, reason = "chosen below 256")]
         let rgb = (0..40 * 20).flat_map(|it: u32| [(it % 40 * 6) as u8, (it / 40 * 12) as u8, 200]).collect();
         Picture { width: 40, height: 20, rgb }
     }
