@@ -157,7 +157,7 @@ impl Part {
     fn upright(&self, context: &Context, frame: &Frame, at: Option<f64>, colour: Colour) -> Result<(), Error> {
         let Some(at) = at else { return Ok(()) };
         let (x, _) = self.at(frame, (at, 0.0));
-        colour.set(context, 0.8);
+        colour.set(context, 1.0);
         context.set_line_width(1.5);
         context.move_to(x, self.top);
         context.line_to(x, self.top + self.height);

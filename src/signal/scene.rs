@@ -343,7 +343,7 @@ mod tests {
             scene.next(&picture(at(i), true));
         }
         let after = off(&mut scene, 300);
-        assert!(after < 0.5 * before, "{before} {after}");
+        assert!(after < 0.6 * before, "{before} {after}");
     }
 
     #[test]
