@@ -161,13 +161,16 @@ fn rendered_recordings_are_put_where_they_belong() {
     if std::env::var_os("RUN_SLOW_TESTS").is_some() {
         cases.extend(slow());
     }
-    let mut misses = Vec::new();
+    let (mut misses, mut failures) = (Vec::new(), Vec::new());
     for case in &cases {
         let folder = tempfile::tempdir().unwrap();
         let (log, footage) = film(folder.path(), case);
         let aligned = align(&log, &footage, &Reading::default());
         let clock = &aligned.clocks[0];
-        let map = clock.map.unwrap_or_else(|| panic!("{}: {clock:?}", case.name));
+        let Some(map) = clock.map.filter(|_| clock.method == Method::Motion) else {
+            failures.push(format!("{}: not by motion, {clock:?}", case.name));
+            continue;
+        };
         let miss = |at_s: f64| {
             (map.log_t_s_at_zero + at_s * (1.0 + map.rate_ppm * 1e-6))
                 - (case.begins_s + at_s * (1.0 + case.rate_ppm * 1e-6))
@@ -183,10 +186,10 @@ fn rendered_recordings_are_put_where_they_belong() {
             clock.next_best_ratio.unwrap(),
             1e3 * aligned.motion.as_ref().unwrap().fit.as_ref().unwrap().wander_s
         );
-        assert_eq!(clock.method, Method::Motion, "{}: {clock:?}", case.name);
         assert!(clock.confidence > 0.5, "{}: {clock:?}", case.name);
-        assert!(first_s.abs() < 0.02 && last_s.abs() < 0.02, "{}: {first_s} {last_s}", case.name);
-        assert!((last_s - first_s).abs() < 0.01, "{}: {first_s} {last_s}", case.name);
+        if first_s.abs().max(last_s.abs()) >= 0.02 || (last_s - first_s).abs() >= 0.01 {
+            failures.push(format!("{}: {first_s} {last_s}", case.name));
+        }
         let has = |kind: &NoteKind| clock.notes.iter().any(|it| it.kind == *kind);
         assert!(has(&NoteKind::ZoneShift { hours: 2.0 }) || case.begins_s > 3600.0, "{}: {clock:?}", case.name);
         assert_eq!(has(&NoteKind::CameraLooksBack), case.look.facing == Facing::Back, "{}: {clock:?}", case.name);
@@ -197,7 +200,7 @@ fn rendered_recordings_are_put_where_they_belong() {
     }
     let rms_s = (misses.iter().map(|it| it * it).sum::<f64>() / misses.len() as f64).sqrt();
     println!("{} recordings: {:.1} ms root mean square", cases.len(), 1e3 * rms_s);
-    assert!(rms_s < 0.01, "{misses:?}");
+    assert!(failures.is_empty() && rms_s < 0.01, "{failures:?} {misses:?}");
 }
 
 const GYRO_X: &str =

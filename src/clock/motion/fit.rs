@@ -42,9 +42,9 @@ const EXPOSURE_SIGMA_S: f64 = 0.004;
 
 /// A far part lower than this, on the scale of heights, is that of a picture upside down (trial).
 const BELOW: f64 = 0.15;
-/// How far the middle of a picture and its edge are apart in time (one standard deviation), s: a rolling exposure takes
-/// 10 to 30 ms, a kart leans by a degree or two (trial).
-const USUAL_LEAN_S: f64 = 0.015;
+/// How far the middle of a picture and its edge are apart in time (one standard deviation), s: more than
+/// this is rather near things in the lower bands, which would be carried on to the middle of the picture (trial).
+const USUAL_LEAN_S: f64 = 0.004;
 
 /// How many unknowns there are: c, b, A, d and e.
 const COUNT: usize = 5;
