@@ -6,6 +6,7 @@ use geo::Distance;
 
 pub use crate::session::MarkEdit;
 
+use crate::clock::motion::Turning;
 use crate::corners::by_time::passes_by_time;
 use crate::corners::find::{CornerParams, corners};
 use crate::corners::passes::{Circuit, EdgeLine, passes};
@@ -125,6 +126,19 @@ impl Analysis {
             TrackPlace { lap: here.lap, distance_m, offset_m }
         })
     }
+}
+
+/// The turning of a log, for what is seen of it in footage: the measured yaw rate where there is a sound one, else the
+/// smoothed path's heading. Empty for a log with neither.
+pub fn turning_of(samples: &Samples, context: &job::Context) -> Result<Turning, job::Cancelled> {
+    let Some(plane) = plane_under(samples.fixes()) else {
+        return Ok(samples.channel(ChannelKind::YawRate).map(Turning::from_yaw_rate).unwrap_or_default());
+    };
+    let smoothed = smooth(samples, &plane, context)?;
+    Ok(match &smoothed.yaw_rate {
+        Some(yaw_rate) => Turning::from_yaw_rate(yaw_rate),
+        None => Turning::from_path(&smoothed.path),
+    })
 }
 
 /// Analyses one session. Never fails on what it is given: what cannot be told is missing, with a note or a reason.

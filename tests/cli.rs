@@ -61,6 +61,8 @@ impl Program {
 
     pub fn command<S: AsRef<OsStr>>(&self, args: impl IntoIterator<Item = S>) -> Command {
         let mut command = Command::new(env!("CARGO_BIN_EXE_cornerbook"));
+        // What is seen to move in test films is no business of this user's cache.
+        command.env("XDG_CACHE_HOME", self.path(".cache"));
         command.args(args).current_dir(self.folder.path()).stdin(Stdio::null());
         command
     }

@@ -23,6 +23,7 @@ mod laws;
 mod logs;
 #[cfg(feature = "media")]
 mod media;
+mod motion;
 mod real_data;
 mod real_logs;
 mod sample;

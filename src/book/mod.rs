@@ -75,7 +75,7 @@ pub struct MarkPlace {
 }
 
 impl Book {
-    /// A new book with the tag kinds that it begins with. It needs a log to be in order.
+    /// A new book with the tag kinds that it begins with. It needs a log, or the footage of a recording, to be in order.
     pub fn new(logs: Vec<FileRef>) -> Self {
         let mut book = Self { logs, ..Self::default() };
         for kind in TagKind::starter_set() {
@@ -98,7 +98,7 @@ impl Book {
 
     /// What must hold after every operation and for every file that is read.
     pub fn verify_invariants(&self) -> Result<(), Refused> {
-        if self.logs.is_empty() {
+        if self.logs.is_empty() && self.recording.chapters.is_empty() {
             return Err(Refused::NoLog);
         }
         if let Some(driver) = &self.driver {

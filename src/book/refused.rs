@@ -12,7 +12,7 @@ const FOOTAGE_MOST_S: f64 = 1e6;
 /// Why a book would not be in order.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
 pub enum Refused {
-    #[error("a book needs at least one log")]
+    #[error("a book needs at least one log, or footage")]
     NoLog,
     #[error("the name of {what} is empty or has line breaks; give a plain one-line name")]
     BadName { what: String },

@@ -22,7 +22,7 @@ fn a_refused_operation_leaves_the_book_as_it_was() {
         assert_eq!(book, before);
     };
     let recording = |pins: &[Pin]| Op::Recording(Recording { chapters: vec![file("a.mp4")], pins: pins.to_vec() });
-    refuses(Op::Logs(vec![]), expect!["a book needs at least one log"]);
+    refuses(Op::Logs(vec![]), expect!["a book needs at least one log, or footage"]);
     refuses(
         Op::Driver(Some(" ".to_owned())),
         expect!["the name of the driver is empty or has line breaks; give a plain one-line name"],

@@ -7,6 +7,7 @@ use crate::cli::args::{AlignArgs, Format};
 use crate::cli::console::{Console, Stop, with_progress};
 use crate::cli::{plan, session};
 use crate::clock::chapter_starts_s;
+use crate::draw;
 use crate::files;
 use crate::job::Context;
 use crate::load::{self, Aligned, Session, footage};
@@ -22,6 +23,9 @@ pub(super) fn run(args: &AlignArgs, console: &mut Console<'_>, context: &Context
     if let Some(out) = &args.out {
         save_pins(args, out, &session, &aligned)?;
     }
+    if let Some(plot) = &args.plot {
+        write_plot(args, plot, &session, &aligned)?;
+    }
     let alignment = with_progress("counting frames", context, || aligned.counted(context))?.to_report(&session);
     console.result(&match args.show.format {
         Format::Table => alignment_text(&alignment),
@@ -34,6 +38,19 @@ pub(super) fn run(args: &AlignArgs, console: &mut Console<'_>, context: &Context
     }
     refuse_no_overlap(&alignment)?;
     Ok(0)
+}
+
+/// Seen and logged turning over each other, as the footage lies now, whatever put it there.
+fn write_plot(args: &AlignArgs, path: &Path, session: &Session, aligned: &Aligned) -> Result<(), Stop> {
+    let Some(motion) = &aligned.motion else {
+        return Err(Stop::Usage(
+            "--plot draws the motion in the footage, which pins and --no-motion leave out".to_owned(),
+        ));
+    };
+    let inputs = session.files.iter().map(PathBuf::as_path).chain(aligned.footage.iter().map(|it| it.path.as_path()));
+    files::refuse_input(path, inputs.chain([args.input.as_path()]))?;
+    let png = draw::alignment_png(&motion.plot(present::alignment_title)).map_err(anyhow::Error::from)?;
+    Ok(files::write(path, &png, plan::overwrite(args.force))?)
 }
 
 /// `--out` keeps what a person typed, so there must be something typed.

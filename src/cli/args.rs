@@ -105,6 +105,9 @@ pub(super) struct ClockArgs {
     /// Log time in seconds at the first moment of the footage
     #[arg(long, value_name = "SECONDS", value_parser = seconds, allow_negative_numbers = true, conflicts_with = "pin")]
     pub(super) offset: Option<f64>,
+    /// Do not look for motion in the footage: go by its time stamps where no offset or pin is given
+    #[arg(long)]
+    pub(super) no_motion: bool,
     /// A moment known in both, as seconds or m:ss.mmm; footage time runs through all chapters. Two or more also give
     /// the rate
     #[arg(long, value_name = "FOOTAGE=LOG", value_parser = pin, allow_hyphen_values = true)]
@@ -128,8 +131,8 @@ pub(super) struct DemoArgs {
 pub(super) struct NewArgs {
     /// The book to make; .cornerbook is added where it is missing
     pub(super) book: PathBuf,
-    /// The logs of the session, in order
-    #[arg(long, value_name = "FILE", required = true, num_args = 1..)]
+    /// The logs of the session, in order; without one, laps and corners are those seen in the footage
+    #[arg(long, value_name = "FILE", required_unless_present = "video", num_args = 1..)]
     pub(super) log: Vec<PathBuf>,
     /// The footage; several files in order are chapters of one recording
     #[arg(long, value_name = "FILE", num_args = 1..)]
@@ -217,6 +220,9 @@ pub(super) struct AlignArgs {
     pub(super) log_args: LogArgs,
     #[command(flatten)]
     pub(super) show: ShowArgs,
+    /// Draw how seen and logged turning fit into this file (PNG)
+    #[arg(long, value_name = "FILE")]
+    pub(super) plot: Option<PathBuf>,
     /// Also write the book with this offset or these pins
     #[arg(long, value_name = "BOOK")]
     pub(super) out: Option<PathBuf>,

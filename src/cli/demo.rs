@@ -4,7 +4,7 @@
 use std::path::{Path, PathBuf};
 
 use crate::analysis::Analysis;
-use crate::book::{self, Op};
+use crate::book;
 use crate::cli::args::{ClockArgs, DemoArgs};
 use crate::cli::console::{Console, Stop, with_progress};
 use crate::cli::{clip, plan, session};
@@ -33,10 +33,8 @@ pub(super) fn run(args: &DemoArgs, console: &mut Console<'_>, context: &Context)
     let view = PassesView { samples: &session.samples, analysis: &analysis, laps: &[], corners: &[] };
     console.result(&passes_text(&view, args.unit.speed_unit))?;
     console.say("3. The footage is put on the log's clock.");
-    set_clock(&written, &session, &book_path, console, context)?;
+    let aligned = show_clock(&written, &session, &book_path, console, context)?;
     console.say("4. The best and the worst exit of one corner become clips.");
-    let session = load::open(&book_path, &Reading::default(), context)?;
-    let aligned = session::align(&session, &[], &ClockArgs::default(), console, context)?;
     let options = ClipOptions { speed_unit: args.unit.speed_unit, ..ClipOptions::default() };
     let shown = best_and_worst_exit(&analysis, &aligned, &options).ok_or_else(|| {
         anyhow::anyhow!("the sample's footage covers no corner twice; this is a fault of the program, please report it")
@@ -56,16 +54,15 @@ fn write_sample(folder: &Path, overwrite: Overwrite, context: &Context) -> Resul
     })
 }
 
-/// Shows what the camera's own clock is worth, then sets the clock by hand in the book, as its user would.
-fn set_clock(
+/// Shows what the camera's own clock is worth, and what is seen in its footage.
+fn show_clock(
     written: &WrittenSample,
     session: &Session,
     path: &Path,
     console: &mut Console<'_>,
     context: &Context,
-) -> Result<(), Stop> {
-    let by_stamp = session::align(session, &[], &ClockArgs::default(), console, context)?;
-    for clock in &by_stamp.clocks {
+) -> Result<Aligned, Stop> {
+    for clock in &load::align_without_motion(session, &[], None, context)?.clocks {
         console.say(&match (clock.map, clock.ci95_s) {
             (Some(map), Some(ci95_s)) => format!(
                 "   By the camera's time stamp it begins at log time {} s, give or take {} s.",
@@ -78,18 +75,18 @@ fn set_clock(
             console.say(&format!("   ({})", present::note(note)));
         }
     }
-    let log_t_s = written.footage_begins_s.unwrap_or_default();
-    console.say(&format!(
-        "   The camera's clock is wrong by design. So the clock is set by hand, as a user would who sees the kart cross\n   \
-         the line: cornerbook align {} --offset {log_t_s:.3} --out … says that the footage begins {log_t_s:.3} s into the log.",
-        shown(path)
-    ));
-    let Some((_, book)) = &session.book else { return Ok(()) };
-    let mut book = book.clone();
-    let pinned = written.pinned(&book.recording);
-    book.apply(Op::Recording(pinned)).map_err(|refused| anyhow::anyhow!("{}: {refused}", path.display()))?;
-    // The book was made a moment ago by this very run.
-    Ok(book::file::save(&book, path, Overwrite::Replace)?)
+    let aligned = session::align(session, &[], &ClockArgs::default(), console, context)?;
+    if let Some((map, ci95_s)) = aligned.clocks.first().and_then(|it| it.map.zip(it.ci95_s)) {
+        console.say(&format!(
+            "   By what is seen to turn in it, it begins at {} s, give or take {} s; in truth at {} s.\n   \
+             cornerbook align {} --plot fit.png draws how well the two go together.",
+            present::fixed(map.log_t_s_at_zero, 3),
+            present::fixed(ci95_s, 3),
+            present::fixed(written.footage_begins_s.unwrap_or_default(), 3),
+            shown(path)
+        ));
+    }
+    Ok(aligned)
 }
 
 /// Of the passes that the footage covers with lead and tail, those of the corner where the exit gate speeds differ

@@ -5,9 +5,9 @@ use std::path::PathBuf;
 
 use crate::book::{self, Book, Op, Recording, Trackside, file::refer_to};
 use crate::cli::args::NewArgs;
-use crate::cli::console::{Console, Stop};
+use crate::cli::console::{Console, Stop, with_progress};
 use crate::cli::plan;
-use crate::clock::{self, Chapter, LogSpan, chapter_starts_s};
+use crate::clock::{self, LogSpan, chapter_starts_s};
 use crate::files;
 use crate::job::Context;
 use crate::load::{self, footage, footage::Footage};
@@ -26,7 +26,7 @@ pub(super) fn run(args: &NewArgs, console: &mut Console<'_>, context: &Context) 
         .map(PathBuf::as_path)
         .chain(given.into_iter().flatten());
     files::refuse_input(&path, given)?;
-    let samples = load::read_logs(&args.log, args.log_args.columns.as_deref(), context)?;
+    let samples = read_session(args, context)?;
     console.notes(samples.notes());
     if let Some(track) = &args.log_args.track {
         let mut notes = Vec::new();
@@ -57,11 +57,12 @@ fn recording(
     console: &mut Console<'_>,
     context: &Context,
 ) -> Result<Recording, Stop> {
-    let chapters = footage::clock_chapters(&probe_all(args, console, context)?);
+    let footage = probe_all(args, console, context)?;
+    let chapters = footage::clock_chapters(&footage);
     let pins = match plan::typed_pins(&args.clock) {
         Some(pins) => plan::book_pins(&pins, &chapter_starts_s(&chapters))?,
         None => {
-            warn_without_clock(args, samples, &chapters, console);
+            warn_without_clock(args, samples, &footage, console, context)?;
             Vec::new()
         }
     };
@@ -85,10 +86,26 @@ fn add_trackside(book: &mut Book, args: &NewArgs, console: &mut Console<'_>, con
     Ok(())
 }
 
-/// A book is made all the same, but footage that is not on the log's clock is of no use until it is.
-fn warn_without_clock(args: &NewArgs, samples: &Samples, chapters: &[Chapter], console: &mut Console<'_>) {
+/// A book is made all the same, but footage that is not on the log's clock is of no use until it is. What is seen to
+/// move is kept outside the book, so that opening it does not look again.
+fn warn_without_clock(
+    args: &NewArgs,
+    samples: &Samples,
+    footage: &[Footage],
+    console: &mut Console<'_>,
+    context: &Context,
+) -> Result<(), Stop> {
+    if args.log.is_empty() {
+        return Ok(());
+    }
     let log = LogSpan { start_utc: samples.start_utc(), duration_s: samples.duration_s() };
-    let clocks = clock::from_stamps(log, chapters);
+    let mut clocks = clock::from_stamps(log, &footage::clock_chapters(footage));
+    if !args.clock.no_motion && !footage.is_empty() {
+        clocks = with_progress("looking for the log's turns in the footage", context, || {
+            load::motion::clocks_by_motion(samples, footage, clocks, context)
+        })?
+        .0;
+    }
     if let Some((path, clock)) = args.video.iter().zip(&clocks).find(|(_, clock)| clock.map.is_none()) {
         let reasons: Vec<String> = clock.notes.iter().map(present::note).collect();
         console.warn(&format!(
@@ -97,6 +114,17 @@ fn warn_without_clock(args: &NewArgs, samples: &Samples, chapters: &[Chapter], c
             reasons.join("; ")
         ));
     }
+    Ok(())
+}
+
+/// The logs, or where there are none, what is seen in the footage.
+fn read_session(args: &NewArgs, context: &Context) -> Result<Samples, Stop> {
+    Ok(match args.log.as_slice() {
+        [] => with_progress("looking for laps in the footage", context, || {
+            load::samples_of_footage(&args.video, context)
+        })?,
+        logs => load::read_logs(logs, args.log_args.columns.as_deref(), context)?,
+    })
 }
 
 fn references(paths: &[PathBuf]) -> Result<Vec<book::FileRef>, Stop> {

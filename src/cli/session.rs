@@ -30,7 +30,14 @@ pub(super) fn align(
     console: &mut Console<'_>,
     context: &Context,
 ) -> Result<Aligned, Stop> {
-    let aligned = load::align(session, videos, plan::typed_pins(typed), context)?;
+    let pins = plan::typed_pins(typed);
+    let aligned = if typed.no_motion {
+        load::align_without_motion(session, videos, pins, context)?
+    } else {
+        with_progress("looking for the log's turns in the footage", context, || {
+            load::align(session, videos, pins, context)
+        })?
+    };
     console.notes(&aligned.notes);
     aligned.footage.iter().for_each(|it| console.notes(&it.notes));
     Ok(aligned)

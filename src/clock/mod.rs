@@ -1,9 +1,10 @@
 //! The footage's clock: where on the log's time the files of one recording lie.
-//! Takes lengths, time stamps and pins as plain data; reads no file and knows no container.
+//! Takes lengths, time stamps, pins and what was seen to move as plain data; reads no file and knows no container.
 //!
 //! The chapters of a recording share one clock and follow each other without a gap: *recording time* runs through all
 //! of them, from presentation time 0 of the first.
 
+pub mod motion;
 mod pins;
 mod stamps;
 
@@ -69,6 +70,19 @@ pub fn chapter_starts_s(chapters: &[Chapter]) -> Vec<f64> {
             Some(start_s)
         })
         .collect()
+}
+
+/// The clocks of a recording that is itself the log: one after the other from log time 0, exactly.
+pub fn own_clock(chapters: &[Chapter]) -> Vec<FootageClock> {
+    let clock = |start_s: f64| FootageClock {
+        map: Some(ClockMap { log_t_s_at_zero: start_s, rate_ppm: 0.0 }),
+        ci95_s: Some(0.0),
+        method: Method::Motion,
+        confidence: 1.0,
+        next_best_ratio: None,
+        notes: Vec::new(),
+    };
+    chapter_starts_s(chapters).into_iter().map(clock).collect()
 }
 
 /// The map of a chapter that starts at `start_s` of a recording with the map `recording`.

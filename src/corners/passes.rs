@@ -7,7 +7,9 @@ use crate::corners::extremum::lowest_of;
 use crate::corners::find::Span;
 use crate::corners::marks::Measurements;
 use crate::corners::timeline::Timeline;
-use crate::corners::trips::{EDIT_CI95_S, Marked, corner_number, corrected, locate_all, move_together, sign_of, trips};
+use crate::corners::trips::{
+    EDIT_CI95_S, Marked, corner_number, corrected, drop_unsure, locate_all, move_together, sign_of, trips,
+};
 use crate::corners::{Apex, Corner, Direction, Mark, MarkKind, Pass, Unclear};
 use crate::geom::Point;
 use crate::geom::plane::Plane;
@@ -76,6 +78,7 @@ pub fn passes(
     let mut marks = locate_all(&measured, &trips, spans.len(), context)?;
     if !measured.has_yaw_rate() {
         move_together(&mut marks, &trips, spans.len(), &timeline, circuit.line.length_m);
+        drop_unsure(&mut marks);
     }
     let marked: Vec<Marked> = trips
         .iter()

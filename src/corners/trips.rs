@@ -193,6 +193,16 @@ pub(super) fn move_together(
     }
 }
 
+/// A mark that may lie farther than this to either side, s, is not told: corners last two to four seconds.
+const MOST_UNSURE_S: f64 = 2.0;
+
+/// Takes away the marks that say no more than that there is a corner.
+pub(super) fn drop_unsure(marks: &mut [Marks]) {
+    for mark in marks.iter_mut().flat_map(|it| &mut it.at) {
+        *mark = mark.filter(|it| it.ci95 <= MOST_UNSURE_S);
+    }
+}
+
 /// How long the ramps up and down are at each corner, in units of the usual ones, from the first round.
 fn steering_of(first: &[Option<Shaped>], trips: &[Trip<'_>], corners: usize) -> Vec<[Expected; 2]> {
     let ramps_of = |corner: Option<usize>, down: bool| -> Vec<(f64, f64)> {

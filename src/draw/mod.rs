@@ -1,6 +1,7 @@
 //! Overlay, map and the book's drawings drawn with cairo, into small surfaces that lie over a picture. Screens and films
 //! share them, so what is seen is what is exported. Takes plain data of `reel` and `book`; knows no video.
 
+mod alignment;
 mod beside;
 mod card;
 mod drawings;
@@ -11,6 +12,7 @@ mod overlay;
 mod sheet;
 mod text;
 
+pub use alignment::{AlignmentPlot, alignment_png, paint_alignment};
 pub use beside::{Arrangement, StripPainter};
 pub use card::card_tile;
 pub use drawings::{PictureRect, drawing_tiles, paint_drawings};

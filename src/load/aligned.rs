@@ -1,11 +1,13 @@
-//! The footage of a session on the log's clock: by pins where there are any, else by its time stamps.
+//! The footage of a session on the log's clock: by pins where there are any, else by what is seen to move, else by its
+//! time stamps.
 
 use std::path::PathBuf;
 
 use crate::book::{self, Recording};
-use crate::clock::{self, FootageClock, LogSpan, chapter_starts_s};
+use crate::clock::{self, FootageClock, LogSpan, Method, chapter_starts_s};
 use crate::job::Context;
 use crate::load::footage::{self, Footage};
+use crate::load::motion::{Motion, clocks_by_motion};
 use crate::load::{Error, Session};
 use crate::report::{Alignment, FootageEntry};
 use crate::session::Note;
@@ -20,11 +22,30 @@ pub struct Aligned {
     pub residuals_s: Vec<f64>,
     /// Findings on the files: where they were found.
     pub notes: Vec<Note>,
+    /// What was seen to move, where that was asked.
+    pub motion: Option<Motion>,
 }
 
 /// Aligns `videos`, or where there are none, the session's own footage. Pins that are given outrank those of the book,
-/// and any pin outranks the time stamps.
+/// any pin outranks the motion, and the motion the time stamps.
 pub fn align(
+    session: &Session,
+    videos: &[PathBuf],
+    given: Option<Vec<clock::Pin>>,
+    context: &Context,
+) -> Result<Aligned, Error> {
+    let mut aligned = align_without_motion(session, videos, given, context)?;
+    let is_settled = session.is_footage_alone || aligned.clocks.iter().any(|it| it.method == Method::Manual);
+    if !is_settled {
+        let stamps = std::mem::take(&mut aligned.clocks);
+        let (clocks, motion) = clocks_by_motion(&session.samples, &aligned.footage, stamps, context)?;
+        (aligned.clocks, aligned.motion) = (clocks, Some(motion));
+    }
+    Ok(aligned)
+}
+
+/// Like [`align`], by pins and time stamps alone: nothing is decoded.
+pub fn align_without_motion(
     session: &Session,
     videos: &[PathBuf],
     given: Option<Vec<clock::Pin>>,
@@ -33,12 +54,17 @@ pub fn align(
     let (paths, recording, notes) = chosen_footage(session, videos)?;
     let footage = footage::probe_all(&paths, context)?;
     let chapters = footage::clock_chapters(&footage);
+    if session.is_footage_alone {
+        let clocks = clock::own_clock(&chapters);
+        return Ok(Aligned { footage, clocks, residuals_s: Vec::new(), notes, motion: None });
+    }
     let pins = given.unwrap_or_else(|| recording_pins(&recording, &chapter_starts_s(&chapters)));
     if let Some(fit) = clock::from_pins(&chapters, &pins) {
-        return Ok(Aligned { footage, clocks: fit.clocks, residuals_s: fit.residuals_s, notes });
+        return Ok(Aligned { footage, clocks: fit.clocks, residuals_s: fit.residuals_s, notes, motion: None });
     }
     let log = LogSpan { start_utc: session.samples.start_utc(), duration_s: session.samples.duration_s() };
-    Ok(Aligned { footage, clocks: clock::from_stamps(log, &chapters), residuals_s: Vec::new(), notes })
+    let clocks = clock::from_stamps(log, &chapters);
+    Ok(Aligned { footage, clocks, residuals_s: Vec::new(), notes, motion: None })
 }
 
 /// The files to align, the recording whose pins are theirs, and where they were found.

@@ -45,7 +45,7 @@ pub fn kind_of(path: &Path) -> Result<FileKind, Error> {
 /// A book of files that were picked together: logs, footage and at most one track file, each in the order of names.
 ///
 /// # Errors
-/// A file of no known kind, a book among them, two track files, or no log.
+/// A file of no known kind, a book among them, two track files, or neither a log nor footage.
 pub fn book_of(paths: &[PathBuf]) -> Result<Book, Error> {
     let mut paths = paths.to_vec();
     paths.sort();
@@ -61,16 +61,16 @@ pub fn book_of(paths: &[PathBuf]) -> Result<Book, Error> {
             FileKind::Log => book.logs.push(file),
         }
     }
-    if book.logs.is_empty() {
+    if book.logs.is_empty() && chapters.is_empty() {
         return Err(Error::NoLog);
     }
     book.recording = Recording { chapters, pins: Vec::new() };
     Ok(book)
 }
 
-/// Where a new book goes: beside its first log and named after it, with a number where that name is taken.
+/// Where a new book goes: beside its first log or footage and named after it, with a number where that name is taken.
 pub fn free_name(book: &Book) -> PathBuf {
-    let log = book.logs.first().map(|it| it.path.clone()).unwrap_or_default();
+    let log = book.logs.first().or(book.recording.chapters.first()).map(|it| it.path.clone()).unwrap_or_default();
     let stem = log.file_stem().unwrap_or_default().to_owned();
     let name = |number: u32| {
         let mut name = stem.clone();

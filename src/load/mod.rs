@@ -2,8 +2,11 @@
 //! log's clock. Command line and window share it; it shows nothing.
 
 mod aligned;
+mod alone;
 pub mod footage;
 mod kind;
+pub mod motion;
+mod seen;
 
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
@@ -19,7 +22,7 @@ use crate::media;
 use crate::session::{Note, Samples};
 use crate::track::file::{self as track_file, TrackFile};
 
-pub use aligned::{Aligned, align};
+pub use aligned::{Aligned, align, align_without_motion};
 pub use kind::{FileKind, book_of, free_name, kind_of};
 
 /// A day at 100 Hz with many channels is below this.
@@ -57,7 +60,7 @@ pub enum Error {
     BookAmongFiles { path: PathBuf },
     #[error("{}: is a second track file; give one", path.display())]
     SecondTrack { path: PathBuf },
-    #[error("there is no log among the files; add the logger's file")]
+    #[error("there is neither a log nor footage among the files; add the logger's file")]
     NoLog,
     #[error("there is no footage; name it with --video")]
     NoFootage,
@@ -98,6 +101,8 @@ pub struct Session {
     pub files: Vec<PathBuf>,
     /// Findings on the files themselves; those on the log are in the analysis.
     pub notes: Vec<Note>,
+    /// There is no log: the samples are what is seen in the footage, on its own clock.
+    pub is_footage_alone: bool,
 }
 
 /// Reads `input`, a book or a log file as its content says, with what was given besides.
@@ -112,7 +117,7 @@ pub fn open(input: &Path, reading: &Reading, context: &Context) -> Result<Sessio
     let inputs = Inputs { samples: samples.clone(), track, marked_crossing_s: reading.crossing_s, edits: Vec::new() };
     let files =
         [Some(input.to_owned()), reading.track.clone(), reading.columns.clone()].into_iter().flatten().collect();
-    Ok(Session { samples, inputs, book: None, files, notes })
+    Ok(Session { samples, inputs, book: None, files, notes, is_footage_alone: false })
 }
 
 fn open_book(path: &Path, reading: &Reading, context: &Context) -> Result<Session, Error> {
@@ -132,7 +137,13 @@ fn open_book(path: &Path, reading: &Reading, context: &Context) -> Result<Sessio
         Some(typed) => Some(typed.clone()),
         None => book.track.as_ref().map(&mut locate).transpose()?,
     };
-    let samples = Arc::new(read_logs(&logs, columns.as_deref(), context)?);
+    let is_footage_alone = logs.is_empty();
+    let samples = Arc::new(if is_footage_alone {
+        let chapters = book.recording.chapters.iter().map(&mut locate).collect::<Result<Vec<_>, _>>()?;
+        samples_of_footage(&chapters, context)?
+    } else {
+        read_logs(&logs, columns.as_deref(), context)?
+    });
     let inputs = Inputs {
         samples: samples.clone(),
         track: track.as_deref().map(|it| read_track(it, &mut notes)).transpose()?,
@@ -140,7 +151,17 @@ fn open_book(path: &Path, reading: &Reading, context: &Context) -> Result<Sessio
         edits: book.mark_edits(),
     };
     let files = logs.into_iter().chain(columns).chain(track).collect();
-    Ok(Session { samples, inputs, book: Some((path.to_owned(), book)), files, notes })
+    Ok(Session { samples, inputs, book: Some((path.to_owned(), book)), files, notes, is_footage_alone })
+}
+
+/// Where there is no log: the turning seen in the chapters of one recording, whose time is the log's.
+///
+/// # Errors
+/// No chapters, footage that cannot be decoded, or cancelled.
+pub fn samples_of_footage(chapters: &[PathBuf], context: &Context) -> Result<Samples, Error> {
+    let Some(first) = chapters.first() else { return Err(Error::NoLog) };
+    let footage = footage::probe_all(chapters, context)?;
+    Ok(alone::samples_of(&motion::see_all(&footage, context)?, first.display().to_string()))
 }
 
 /// Reads the logs of one session and joins them. One of several may hold other channels than positions alone.

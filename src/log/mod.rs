@@ -52,6 +52,7 @@ fn read_as(file: &str, bytes: &[u8], columns: Option<&ColumnMap>, is_whole_log: 
         LogKind::Csv => csv::read(file, &bytes, columns, is_whole_log)?,
         LogKind::Nmea => nmea::read(file, &bytes)?,
         LogKind::Gpx => gpx::read(file, &bytes)?,
+        LogKind::Footage => return Err(recognise::refusal(file, &bytes)),
     };
     screen::finish(table)
 }

@@ -35,6 +35,8 @@ pub enum Pixels {
     I420,
     /// 8-bit RGBA: what screens and pictures take.
     Rgba,
+    /// Brightness in the first plane, 8 bits, whatever else there is: as the decoder gives it, where it does.
+    Luma,
 }
 
 /// One decoded frame.
@@ -262,12 +264,14 @@ fn picture_chain(
             chain.extend(flip);
         }
     }
-    let format = match picture.pixels {
-        Pixels::I420 => "I420",
-        Pixels::Rgba => "RGBA",
+    let formats = match picture.pixels {
+        Pixels::I420 => gst::List::new(["I420"]),
+        Pixels::Rgba => gst::List::new(["RGBA"]),
+        Pixels::Luma => gst::List::new(["I420", "YV12", "NV12", "Y42B", "Y444", "GRAY8"]),
     };
-    let mut caps =
-        gst::Caps::builder("video/x-raw").field("format", format).field("pixel-aspect-ratio", gst::Fraction::new(1, 1));
+    let mut caps = gst::Caps::builder("video/x-raw")
+        .field("format", formats)
+        .field("pixel-aspect-ratio", gst::Fraction::new(1, 1));
     if let Some((width, height)) = picture.size_px {
         let side = |pixels: u32| i32::try_from(pixels).unwrap_or(i32::MAX);
         caps = caps.field("width", side(width)).field("height", side(height));

@@ -29,7 +29,7 @@ pub use trackside::{
     TracksideStanding, known_place, trackside_elsewhere, trackside_here, trackside_missing, trackside_pin,
 };
 pub use whereabouts::{Whereabouts, whereabouts};
-pub use words::{apex_by, direction, gate_origin, lap_kind, log_kind, mark, unclear};
+pub use words::{alignment_title, apex_by, direction, gate_origin, lap_kind, log_kind, mark, unclear};
 
 /// The usual cautions, as printed by the demo and in documents.
 pub const CAUTION: &str = "Motor sport is dangerous. This program informs, it does not instruct: \

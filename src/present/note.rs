@@ -1,7 +1,7 @@
 //! Every kind of note as one sentence: place first, then what was found, then what was done about it.
 
 use crate::present::{duration, fixed, one_line};
-use crate::session::{Note, NoteKind, Place};
+use crate::session::{MotionDoubt, Note, NoteKind, Place};
 
 /// One line, lower case, no final dot.
 pub fn note(note: &Note) -> String {
@@ -193,7 +193,56 @@ fn sentence(kind: &NoteKind) -> String {
         NoteKind::NoOverlap { seconds } => {
             format!("footage and log do not overlap: they miss each other by {}", duration(*seconds))
         }
+        NoteKind::MotionNotUsed { doubt } => format!("the motion in the footage is not used: {}", motion_doubt(*doubt)),
+        NoteKind::PictureTurnsBack { upside_down: false } => {
+            "the picture turns against the log: it is mirrored, or the log's yaw rate has the wrong sign".to_owned()
+        }
+        NoteKind::PictureTurnsBack { upside_down: true } => {
+            "the picture turns against the log and its far part lies below: the camera was mounted upside down"
+                .to_owned()
+        }
+        NoteKind::CameraLooksBack => "the scene closes instead of streaming apart: the camera looks back".to_owned(),
+        NoteKind::CameraClockWrong { seconds } => format!(
+            "its time stamp is {} too {}, by what is seen; the camera's clock was wrong",
+            duration(seconds.abs()),
+            if *seconds > 0.0 { "late" } else { "early" }
+        ),
+        NoteKind::ChapterGap { chapter, seconds } if *seconds > 0.0 => format!(
+            "chapter {chapter} begins {} later than the chapter before ends: a chapter is missing",
+            duration(*seconds)
+        ),
+        NoteKind::ChapterGap { chapter, seconds } => format!(
+            "chapter {chapter} begins {} earlier than the chapter before ends: check the order",
+            duration(seconds.abs())
+        ),
+        NoteKind::FootageIsLog { by_laps: true } => {
+            "there is no log: laps and corners are those seen in the footage, scaled so that a lap turns by 360°"
+                .to_owned()
+        }
+        NoteKind::FootageIsLog { by_laps: false } => {
+            "there is no log, and what is seen in the footage does not repeat: angles rest on an assumed angle of view"
+                .to_owned()
+        }
         NoteKind::Footage { sentence } => one_line(sentence),
+    }
+}
+
+/// Why the motion tells nothing, and what to do where something can be done.
+fn motion_doubt(doubt: MotionDoubt) -> String {
+    match doubt {
+        MotionDoubt::StillPicture => "nothing moves in the picture, or nothing can be seen".to_owned(),
+        MotionDoubt::LogStraight => "the log hardly turns".to_owned(),
+        MotionDoubt::FootageStraight => "the picture hardly turns".to_owned(),
+        MotionDoubt::NothingAlike => "nothing in it goes with the log".to_owned(),
+        MotionDoubt::PlacesAlike { ratio, apart_s } => format!(
+            "a place {} {} fits {} % as well; give --pin FOOTAGE=LOG, or more footage",
+            duration(apart_s.abs()),
+            if apart_s > 0.0 { "later" } else { "earlier" },
+            fixed(100.0 * ratio, 0)
+        ),
+        MotionDoubt::Weak { correlation } => {
+            format!("it hardly goes with the log (correlation {})", fixed(correlation, 2))
+        }
     }
 }
 
@@ -297,6 +346,20 @@ mod tests {
             NoteKind::ChaptersDisagree { seconds: 75.0 },
             NoteKind::RateUnlikely { ppm: 2500.0 },
             NoteKind::NoOverlap { seconds: 4000.0 },
+            NoteKind::MotionNotUsed { doubt: MotionDoubt::StillPicture },
+            NoteKind::MotionNotUsed { doubt: MotionDoubt::LogStraight },
+            NoteKind::MotionNotUsed { doubt: MotionDoubt::FootageStraight },
+            NoteKind::MotionNotUsed { doubt: MotionDoubt::NothingAlike },
+            NoteKind::MotionNotUsed { doubt: MotionDoubt::PlacesAlike { ratio: 0.973, apart_s: -48.0 } },
+            NoteKind::MotionNotUsed { doubt: MotionDoubt::Weak { correlation: -0.41 } },
+            NoteKind::PictureTurnsBack { upside_down: false },
+            NoteKind::PictureTurnsBack { upside_down: true },
+            NoteKind::CameraLooksBack,
+            NoteKind::CameraClockWrong { seconds: -600.0 },
+            NoteKind::ChapterGap { chapter: 2, seconds: 300.0 },
+            NoteKind::ChapterGap { chapter: 2, seconds: -300.0 },
+            NoteKind::FootageIsLog { by_laps: true },
+            NoteKind::FootageIsLog { by_laps: false },
             NoteKind::Footage { sentence: "is rotated by 90°".into() },
         ];
         let sentences: Vec<String> = kinds.into_iter().map(|it| note(&Note::new(it))).collect();
@@ -352,6 +415,20 @@ mod tests {
             the chapters' time stamps miss one gapless recording by 1 min 15 s; check that they belong together, in this order
             the pins let the clocks differ by 2500 ppm, which real clocks hardly do; check the pins
             footage and log do not overlap: they miss each other by 1 h 06 min 40 s
+            the motion in the footage is not used: nothing moves in the picture, or nothing can be seen
+            the motion in the footage is not used: the log hardly turns
+            the motion in the footage is not used: the picture hardly turns
+            the motion in the footage is not used: nothing in it goes with the log
+            the motion in the footage is not used: a place 48.0 s earlier fits 97 % as well; give --pin FOOTAGE=LOG, or more footage
+            the motion in the footage is not used: it hardly goes with the log (correlation -0.41)
+            the picture turns against the log: it is mirrored, or the log's yaw rate has the wrong sign
+            the picture turns against the log and its far part lies below: the camera was mounted upside down
+            the scene closes instead of streaming apart: the camera looks back
+            its time stamp is 10 min 00 s too early, by what is seen; the camera's clock was wrong
+            chapter 2 begins 5 min 00 s later than the chapter before ends: a chapter is missing
+            chapter 2 begins 5 min 00 s earlier than the chapter before ends: check the order
+            there is no log: laps and corners are those seen in the footage, scaled so that a lap turns by 360°
+            there is no log, and what is seen in the footage does not repeat: angles rest on an assumed angle of view
             is rotated by 90°"#]].assert_eq(&sentences.join("\n"));
     }
 }

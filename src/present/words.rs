@@ -1,8 +1,24 @@
 //! The words for the values of the vocabulary.
 
+use crate::clock::motion::MotionFit;
 use crate::corners::{ApexBy, Direction, Unclear};
+use crate::present::{UNKNOWN, fixed};
 use crate::session::{LogKind, MarkKind};
 use crate::track::{GateOrigin, LapKind};
+
+/// How footage lies on the log by its motion, for the head of a picture.
+pub fn alignment_title(fit: Option<&MotionFit>) -> String {
+    match fit {
+        Some(fit) => format!(
+            "begins at log time {} s, rate {} ppm, correlation {}, confidence {}",
+            fixed(fit.map.log_t_s_at_zero, 3),
+            fixed(fit.map.rate_ppm, 0),
+            fixed(fit.correlation, 3),
+            fixed(fit.confidence, 2)
+        ),
+        None => format!("begins at log time {UNKNOWN}: nothing in the footage goes with the log"),
+    }
+}
 
 /// Why a figure of a pass is missing.
 pub fn unclear(reason: Unclear) -> &'static str {
@@ -72,5 +88,6 @@ pub fn log_kind(kind: LogKind) -> &'static str {
         LogKind::Csv => "CSV log",
         LogKind::Nmea => "NMEA 0183 log",
         LogKind::Gpx => "GPX log",
+        LogKind::Footage => "footage without a log",
     }
 }

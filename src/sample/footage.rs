@@ -15,10 +15,35 @@ pub enum FrameRate {
     Variable { seed: u64 },
 }
 
+/// How the camera looks at the scene.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Facing {
+    #[default]
+    Ahead,
+    /// Back over the seat: the kart itself is not in the picture.
+    Back,
+    /// Ahead, left and right exchanged, as some cameras turn their picture.
+    Mirrored,
+    /// Ahead, hung from above, the file not saying so.
+    UpsideDown,
+}
+
+/// What the light and the mount do to the picture.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct Look {
+    pub facing: Facing,
+    /// A fifth of the light, with the noise of a sensor at its limit.
+    pub dark: bool,
+    /// Drops on the lens, grey spray, less contrast.
+    pub wet: bool,
+    /// Four times the usual vibration.
+    pub shaking: bool,
+}
+
 /// Picture, coding and sound of the footage.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct FootageOptions {
-    /// Pixels, both even; 640 by 360 up to 1920 by 1080.
+    /// Pixels, both even; 320 by 180 up to 1920 by 1080.
     pub width: u32,
     pub height: u32,
     pub rate: FrameRate,
@@ -29,6 +54,7 @@ pub struct FootageOptions {
     /// Slower and smaller, for files that are kept.
     pub small: bool,
     pub sound: bool,
+    pub look: Look,
 }
 
 impl Default for FootageOptions {
@@ -42,6 +68,7 @@ impl Default for FootageOptions {
             video_kbps: 1200,
             small: false,
             sound: true,
+            look: Look::default(),
         }
     }
 }

@@ -19,7 +19,7 @@ mod writers;
 pub use circuit::{Bend, Circuit};
 pub use code::{cell_px, code_size_px, draw_frame_code, read_frame_code};
 pub use driver::{Driver, Habit, PlannedLine};
-pub use footage::{Camera, FootageOptions, FrameRate};
+pub use footage::{Camera, Facing, FootageOptions, FrameRate, Look};
 pub use logger::{LoggerNoise, log_samples};
 pub use motion::State;
 #[cfg(feature = "media")]

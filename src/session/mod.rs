@@ -11,6 +11,6 @@ mod samples;
 pub use clock_map::{ClockMap, SessionTime, VideoTime};
 pub use estimate::{Estimate, NORMAL_CI95};
 pub use mark::{MarkEdit, MarkKind};
-pub use note::{Note, NoteKind, Place};
+pub use note::{MotionDoubt, Note, NoteKind, Place};
 pub use path::{Path, PathState};
 pub use samples::{Channel, ChannelKind, ChannelUse, Fix, LogKind, Samples, SamplesParts, Source};

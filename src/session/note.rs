@@ -37,6 +37,23 @@ impl Note {
     }
 }
 
+/// Why the turning seen in footage does not tell where it lies on the log.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum MotionDoubt {
+    /// Nothing moves, or nothing can be seen.
+    StillPicture,
+    /// The log turns too little.
+    LogStraight,
+    /// The picture turns too little.
+    FootageStraight,
+    /// Footage and log share too little, or nothing goes together.
+    NothingAlike,
+    /// Another place, so many seconds later, fits nearly as well (ratio of correlations, 0 to 1).
+    PlacesAlike { ratio: f64, apart_s: f64 },
+    /// The best place is hardly better than chance (its correlation).
+    Weak { correlation: f64 },
+}
+
 /// The kinds of finding. Counts are of rows, sentences, fixes or passes as the name says.
 #[derive(Debug, Clone, PartialEq)]
 pub enum NoteKind {
@@ -215,6 +232,29 @@ pub enum NoteKind {
     /// Footage and log do not overlap: by how many seconds they miss each other.
     NoOverlap {
         seconds: f64,
+    },
+    /// The turning seen in the footage does not place it.
+    MotionNotUsed {
+        doubt: MotionDoubt,
+    },
+    /// The picture turns against the log: mirrored, or upside down where the far part of the scene lies below.
+    PictureTurnsBack {
+        upside_down: bool,
+    },
+    /// The scene closes instead of streaming apart.
+    CameraLooksBack,
+    /// The camera's clock showed this much more than it should have, s, by what is seen.
+    CameraClockWrong {
+        seconds: f64,
+    },
+    /// The motion puts this chapter (from 1) so much later than right after the one before, s.
+    ChapterGap {
+        chapter: usize,
+        seconds: f64,
+    },
+    /// There is no log: what is seen to turn takes its place. Scaled by laps of 360°, or by an assumed angle of view.
+    FootageIsLog {
+        by_laps: bool,
     },
     /// Something the reader of a footage file says of it, already in words.
     Footage {

@@ -74,6 +74,8 @@ pub enum LogKind {
     Csv,
     Nmea,
     Gpx,
+    /// No log at all: the turning seen in footage.
+    Footage,
 }
 
 /// Where one channel came from: what `cornerbook check` says of it.

@@ -84,9 +84,10 @@ fn what_cannot_be_aligned_says_why() {
     let unstamped = align(&program, &["run.csv", "--video", "unstamped.mp4"]);
     let footage = &unstamped.footage[0];
     assert_eq!((footage.method.as_str(), footage.log_t_s_at_zero, footage.rate_ppm), ("none", None, None));
-    assert_eq!(footage.warnings, ["has no creation time"]);
+    assert_eq!(footage.warnings[0], "has no creation time");
+    assert!(footage.warnings[1].starts_with("the motion in the footage is not used: "), "{footage:?}");
     let undated = align(&program, &["undated.csv", "--video", "old.mp4"]);
-    assert_eq!(undated.footage[0].warnings, ["the log has no date; times count from its first sample"]);
+    assert_eq!(undated.footage[0].warnings[0], "the log has no date; times count from its first sample");
 
     // Two days less the film's 10 s.
     let apart = program.run(["align", "run.csv", "--video", "old.mp4", "--format", "json"]);

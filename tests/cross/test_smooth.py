@@ -13,22 +13,35 @@ def white_jerk(dt, density):
     return density * np.array(powers)
 
 
+def liveliness(t_s, acceleration, jerk):
+    """How the second smoothing scales the jerk's density on the way to each sample (docs/methods.md, Smoother)."""
+    before = np.concatenate([t_s[:1], t_s[:-1]])
+    middle, over = 0.5 * (before + t_s), np.maximum(t_s - before, 0.2)
+    change = np.interp(middle + over / 2, t_s, acceleration) - np.interp(middle - over / 2, t_s, acceleration)
+    return (0.3 + change**2 / (jerk**2 * over)) / 1.3
+
+
 def test_place_speed_and_variances():
     kalman = library("filterpy.kalman")
     case = written("smooth")
     noise, t_s = case["noise"], np.array(case["t_s"])
     steps = np.diff(t_s, prepend=t_s[0])
     transitions = [np.array([[1, dt, dt * dt / 2], [0, 1, dt], [0, 0, 1]]) for dt in steps]
-    noises = [white_jerk(dt, noise["jerk"] ** 2) for dt in steps]
-
-    reference = kalman.KalmanFilter(dim_x=3, dim_z=2)
-    reference.x = np.array([case["place_m"][0], case["speed_mps"][0], 0.0])
-    reference.P = np.diag([1.0, 1.0, 10.0])
-    reference.H = np.array([[1.0, 0, 0], [0, 1.0, 0]])
-    reference.R = np.diag([noise["position_m"] ** 2, noise["speed_mps"] ** 2])
     measured = np.column_stack([case["place_m"], case["speed_mps"]])
-    means, covariances, _, _ = reference.batch_filter(measured, Fs=transitions, Qs=noises)
-    means, covariances, _, _ = reference.rts_smoother(means, covariances, Fs=transitions, Qs=noises)
+
+    def smoothed(densities):
+        noises = [white_jerk(dt, density) for dt, density in zip(steps, densities)]
+        reference = kalman.KalmanFilter(dim_x=3, dim_z=2)
+        reference.x = np.array([case["place_m"][0], case["speed_mps"][0], 0.0])
+        reference.P = np.diag([1.0, 1.0, 10.0])
+        reference.H = np.array([[1.0, 0, 0], [0, 1.0, 0]])
+        reference.R = np.diag([noise["position_m"] ** 2, noise["speed_mps"] ** 2])
+        means, covariances, _, _ = reference.batch_filter(measured, Fs=transitions, Qs=noises)
+        return reference.rts_smoother(means, covariances, Fs=transitions, Qs=noises)[:2]
+
+    even = np.full(len(t_s), noise["jerk"] ** 2)
+    means, _ = smoothed(even)
+    means, covariances = smoothed(even * liveliness(t_s, means[:, 2], noise["jerk"]))
 
     late = t_s > FORGOTTEN_S
     assert late.sum() > 400

@@ -94,6 +94,56 @@ fn filters() {
     write("savgol", &json!({ "values": values, "cases": cases }));
 }
 
+/// Soft pictures moved by known amounts, and two series against each other.
+#[test]
+fn shifts_and_correlations() {
+    use cornerbook::signal::{correlate, phase::Phase};
+    let (width, height) = (64_usize, 32_usize);
+    // Waves that close round the picture, so that any shift is exact.
+    let picture = |right: f64, down: f64| -> Vec<f64> {
+        let pixel = |index: usize| {
+            let u = ((index % width) as f64 - right) / width as f64;
+            let v = ((index / width) as f64 - down) / height as f64;
+            let wave = |i: u32| (TAU * (f64::from(i % 12) * u + (f64::from(i * 5 % 9) - 4.0) * v) + spread(i)).cos();
+            (0..80).map(wave).sum()
+        };
+        (0..width * height).map(pixel).collect()
+    };
+    let mut phase = Phase::new(width, height);
+    let mut single = |picture: &[f64]| phase.spectrum(&picture.iter().map(|it| *it as f32).collect::<Vec<_>>());
+    let still = picture(0.0, 0.0);
+    let mut shifts = Vec::new();
+    for (right, down) in [(0.0, 0.0), (5.0, -3.0), (0.5, 0.25), (-2.3, 1.8), (11.7, -0.4)] {
+        let moved = picture(right, down);
+        let spectra = (single(&still), single(&moved));
+        shifts.push((right, down, moved, spectra));
+    }
+    let shifts: Vec<Value> = shifts
+        .iter()
+        .map(|(right, down, moved, (before, after))| {
+            let found = phase.shift(before, after);
+            json!({
+                "width": width, "height": height, "before": still, "after": moved, "right": right, "down": down,
+                "found_right": found.right_px, "found_down": found.down_px,
+            })
+        })
+        .collect();
+    let a: Vec<f64> = (0..37).map(|i| spread(i) + f64::from(i) * 0.01).collect();
+    let b: Vec<f64> = (0..90).map(|i| spread(3 * i + 7)).collect();
+    let all = |value: &[f64]| correlate::Weighted { value: value.to_vec(), weight: vec![1.0; value.len()] };
+    let found = correlate::likeness(&all(&a), &all(&b));
+    let likeness: Vec<(i64, f64)> =
+        found.iter().filter(|it| it.overlap > 9.5).map(|it| (it.lag, it.correlation)).collect();
+    write(
+        "motion",
+        &json!({
+            "shifts": shifts,
+            "products": {"a": a, "b": b, "found": correlate::products(&a, &b)},
+            "likeness": {"a": a, "b": b, "found": likeness},
+        }),
+    );
+}
+
 /// Due east along the equator: heading and the place across stay exactly 0 there, and what is left of the filter –
 /// place, speed and acceleration along – is linear.
 #[test]

@@ -178,7 +178,9 @@ fn what_is_no_book_is_one_sentence() {
     );
     refuses(
         &with(r#""logs":[]"#),
-        expect!["a.cornerbook: cannot be used (a book needs at least one log); mend it there or make the book anew"],
+        expect![
+            "a.cornerbook: cannot be used (a book needs at least one log, or footage); mend it there or make the book anew"
+        ],
     );
     refuses(
         &with(r#""logs":[],"colour":3"#),

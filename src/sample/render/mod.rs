@@ -3,6 +3,7 @@
 
 mod cockpit;
 mod engine;
+mod lens;
 mod scenery;
 mod stamp;
 mod view;
@@ -18,7 +19,7 @@ use crate::files::{Overwrite, Pending};
 use crate::geom::Point;
 use crate::job::{self, map_parallel};
 use crate::sample::code::{code_size_px, draw_frame_code};
-use crate::sample::footage::{Camera, FootageOptions, FrameRate};
+use crate::sample::footage::{Camera, Facing, FootageOptions, FrameRate};
 use crate::sample::motion::State;
 use crate::sample::render::engine::{Engine, SAMPLE_RATE_HZ};
 use crate::sample::render::scenery::Scenery;
@@ -115,9 +116,13 @@ impl Footage<'_> {
         let (width, height) = (self.options.width as usize, self.options.height as usize);
         let state =
             self.state_at(self.times_ns[index] as f64 * 1e-9).ok_or_else(|| "the run has no states".to_owned())?;
-        let mut picture = view::look(&self.scenery, &state, width, height);
-        cockpit::draw(&mut picture, &state).map_err(|error| error.to_string())?;
+        let look = self.options.look;
+        let mut picture = view::look(&self.scenery, &state, look, width, height);
+        if look.facing != Facing::Back {
+            cockpit::draw(&mut picture, &state).map_err(|error| error.to_string())?;
+        }
         let number = u32::try_from(index).unwrap_or(u32::MAX);
+        lens::spoil(&mut picture, look, number);
         Ok(to_i420(&picture, number))
     }
 }

@@ -7,6 +7,7 @@
 )]
 
 use crate::geom::Point;
+use crate::sample::footage::{Facing, Look};
 use crate::sample::motion::State;
 use crate::sample::render::scenery::{Colour, Ground, Kind, Scenery, Thing, mixed, scaled};
 
@@ -57,11 +58,15 @@ struct Eye {
 }
 
 impl Eye {
-    fn new(state: &State, width: usize, shake: Shake) -> Self {
-        let pitch_rad = (-LOOK_DOWN_DEG + 0.09 * state.acceleration_mps2 + shake.pitch_deg).to_radians();
+    fn new(state: &State, width: usize, shake: Shake, looks_back: bool) -> Self {
+        let nod_deg = 0.09 * state.acceleration_mps2 * if looks_back { -1.0 } else { 1.0 };
+        let pitch_rad = (-LOOK_DOWN_DEG + nod_deg + shake.pitch_deg).to_radians();
         // A kart hardly rolls: the camera leans a little out of the corner with the driver's weight.
-        let roll_rad = (0.11 * state.speed_mps * state.yaw_rate_radps + shake.roll_deg).to_radians();
-        let (sin_h, cos_h) = (state.heading_rad + shake.yaw_deg.to_radians()).sin_cos();
+        // Seen backwards, the same lean turns the picture the other way.
+        let lean_deg = 0.11 * state.speed_mps * state.yaw_rate_radps * if looks_back { -1.0 } else { 1.0 };
+        let roll_rad = (lean_deg + shake.roll_deg).to_radians();
+        let back_rad = if looks_back { std::f64::consts::PI } else { 0.0 };
+        let (sin_h, cos_h) = (state.heading_rad + back_rad + shake.yaw_deg.to_radians()).sin_cos();
         let (sin_p, cos_p) = pitch_rad.sin_cos();
         let ahead = [cos_h * cos_p, sin_h * cos_p, sin_p];
         let level_right = [sin_h, -cos_h, 0.0];
@@ -89,8 +94,9 @@ struct Shake {
 }
 
 impl Shake {
-    fn at(state: &State, scenery: &Scenery) -> Self {
-        let strength = (state.speed_mps / 25.0).min(1.0);
+    /// `times`: how many times the usual.
+    fn at(state: &State, scenery: &Scenery, times: f64) -> Self {
+        let strength = times * (state.speed_mps / 25.0).min(1.0);
         let wobble = |rate_hz: f64, line: f64| strength * scenery.noise.at(rate_hz * state.t_s, line);
         Self {
             pitch_deg: 0.16 * wobble(19.0, 1.5),
@@ -102,8 +108,9 @@ impl Shake {
 }
 
 /// The view without the kart itself.
-pub(crate) fn look(scenery: &Scenery, state: &State, width: usize, height: usize) -> Picture {
-    let eye = Eye::new(state, width, Shake::at(state, scenery));
+pub(crate) fn look(scenery: &Scenery, state: &State, look: Look, width: usize, height: usize) -> Picture {
+    let shake = Shake::at(state, scenery, if look.shaking { 4.0 } else { 1.0 });
+    let eye = Eye::new(state, width, shake, look.facing == Facing::Back);
     let mut picture = Picture { width, height, rgb: vec![0; 3 * width * height] };
     let (center_x, center_y) = (0.5 * (width as f64 - 1.0), 0.5 * (height as f64 - 1.0));
     // Distances from the centre line in the row above and in the pixel before: their differences say how much ground
