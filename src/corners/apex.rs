@@ -5,6 +5,7 @@ use crate::corners::find::Span;
 use crate::corners::{ApexBy, Direction};
 use crate::geom::Point;
 use crate::session::{Estimate, NORMAL_CI95, Path, PathState};
+use crate::signal::quantile::quantile;
 use crate::track::drift::Drift;
 use crate::track::{ReferenceLine, ReferencePoint};
 
@@ -134,15 +135,6 @@ fn stations(span: &Span) -> impl Iterator<Item = f64> {
     let count = span.length_m().ceil() as usize;
     let start_m = span.start_m;
     (0..=count).map(move |step| start_m + step as f64)
-}
-
-/// Value at a share of a sorted list, between its entries.
-pub(super) fn quantile(sorted: &[f64], share: f64) -> f64 {
-    let place = share * (sorted.len().saturating_sub(1)) as f64;
-    #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "within the list")]
-    let index = place.floor() as usize;
-    let (a, b) = (sorted[index], sorted[(index + 1).min(sorted.len() - 1)]);
-    a + (place - index as f64) * (b - a)
 }
 
 /// Distance from a segment, m, negative to its right.
@@ -366,11 +358,5 @@ mod tests {
             .collect();
         let nearest = apex(&path, &Inside::from_edge(&beside, false, &line, &span), (3.0, 6.14), &steady(), 0.0);
         assert!(nearest.unwrap().t_s.ci95 > 0.8, "{nearest:?}");
-    }
-
-    #[test]
-    fn quantiles_lie_between_the_entries() {
-        assert!((quantile(&[1.0, 2.0, 3.0, 4.0, 5.0], 0.1) - 1.4).abs() < 1e-12);
-        assert!((quantile(&[7.0], 0.9) - 7.0).abs() < 1e-12);
     }
 }

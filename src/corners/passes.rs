@@ -2,7 +2,7 @@
 
 pub use crate::corners::trips::Edits;
 
-use crate::corners::apex::{Inside, apex, quantile};
+use crate::corners::apex::{Inside, apex};
 use crate::corners::extremum::lowest_of;
 use crate::corners::find::Span;
 use crate::corners::marks::Measurements;
@@ -15,6 +15,7 @@ use crate::geom::Point;
 use crate::geom::plane::Plane;
 use crate::job;
 use crate::session::{Channel, Estimate, Path, PathState};
+use crate::signal::quantile::quantile;
 use crate::smooth::Noise;
 use crate::track::drift::Drift;
 use crate::track::place::Unrolled;

@@ -5,6 +5,7 @@
 //! model; DerSimonian and Laird 1986 for the spread of the deviations), and moved to its expectation.
 
 use crate::session::Estimate;
+use crate::signal::random_effects::variance_between;
 
 /// A driver is at least this unsteady, m.
 const LEAST_SPREAD_M: f64 = 1.0;
@@ -55,13 +56,8 @@ pub(super) fn moved_together(places_m: &[Estimate]) -> Vec<Estimate> {
 
 /// Spread of the deviations, m²: what the places differ by more than their own errors.
 fn spread_m2(places: &[&Estimate]) -> f64 {
-    let weights: Vec<f64> = places.iter().map(|it| 1.0 / it.sigma().powi(2).max(1e-6)).collect();
-    let total: f64 = weights.iter().sum();
-    let squares: f64 = weights.iter().map(|it| it * it).sum();
-    let mean = places.iter().zip(&weights).map(|(it, weight)| it.value * weight).sum::<f64>() / total;
-    let heterogeneity: f64 = places.iter().zip(&weights).map(|(it, weight)| weight * (it.value - mean).powi(2)).sum();
-    let excess = heterogeneity - (places.len() - 1) as f64;
-    (excess / (total - squares / total)).max(LEAST_SPREAD_M * LEAST_SPREAD_M)
+    let places: Vec<(f64, f64)> = places.iter().map(|it| (it.value, it.sigma().powi(2).max(1e-6))).collect();
+    variance_between(&places).max(LEAST_SPREAD_M * LEAST_SPREAD_M)
 }
 
 #[cfg(test)]

@@ -2,6 +2,8 @@
 //! worth once the others are known. Takes estimates in any unit; gives estimates in the same.
 
 use crate::session::{Estimate, NORMAL_CI95};
+use crate::signal::quantile;
+use crate::signal::random_effects::variance_between;
 
 /// What several passes have in common.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -49,14 +51,10 @@ fn variance_of(it: Estimate) -> f64 {
     it.sigma().powi(2).max(LEAST_VARIANCE)
 }
 
-/// Variance of the values beyond their own (the moment estimate of DerSimonian and Laird); 0 where they differ less.
+/// Variance of the values beyond their own; 0 where they differ less.
 fn spread_variance(values: &[Estimate]) -> f64 {
-    let weights: Vec<f64> = values.iter().map(|it| 1.0 / variance_of(*it)).collect();
-    let total: f64 = weights.iter().sum();
-    let squares: f64 = weights.iter().map(|it| it * it).sum();
-    let mean = values.iter().zip(&weights).map(|(it, weight)| it.value * weight).sum::<f64>() / total;
-    let differing: f64 = values.iter().zip(&weights).map(|(it, weight)| weight * (it.value - mean).powi(2)).sum();
-    ((differing - (values.len() - 1) as f64) / (total - squares / total)).max(0.0)
+    let values: Vec<(f64, f64)> = values.iter().map(|it| (it.value, variance_of(*it))).collect();
+    variance_between(&values).max(0.0)
 }
 
 /// Half-width of the 95 % interval of Student's distribution in standard deviations: exact for one and two degrees of
@@ -89,11 +87,7 @@ pub fn median(values: impl IntoIterator<Item = f64>) -> Option<f64> {
 pub fn quantile(values: impl IntoIterator<Item = f64>, share: f64) -> Option<f64> {
     let mut sorted: Vec<f64> = values.into_iter().filter(|it| it.is_finite()).collect();
     sorted.sort_unstable_by(f64::total_cmp);
-    let place = share.clamp(0.0, 1.0) * sorted.len().checked_sub(1)? as f64;
-    #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "within the list")]
-    let index = place.floor() as usize;
-    let (a, b) = (sorted[index], sorted[(index + 1).min(sorted.len() - 1)]);
-    Some(a + (place - index as f64) * (b - a))
+    (!sorted.is_empty()).then(|| quantile::quantile(&sorted, share.clamp(0.0, 1.0)))
 }
 
 #[cfg(test)]

@@ -9,7 +9,7 @@ use crate::job::Context;
 use crate::load::Error;
 use crate::load::footage::{Footage, clock_chapters};
 use crate::load::seen::SeenFile;
-use crate::session::Samples;
+use crate::session::{Samples, VideoTime};
 
 /// Length of a stretch that is read, s: some corners, whatever the circuit.
 const STRETCH_S: f64 = 20.0;
@@ -39,7 +39,7 @@ impl Motion {
     pub fn plot(&self, title: impl Fn(Option<&MotionFit>) -> String) -> AlignmentPlot {
         let title = title(self.fit.as_ref());
         let Some(fit) = &self.fit else { return AlignmentPlot { title, ..AlignmentPlot::default() } };
-        let log_t_s = |at_s: f64| fit.map.log_t_s_at_zero + at_s * (1.0 + fit.map.rate_ppm * 1e-6);
+        let log_t_s = |at_s: f64| fit.map.to_log(VideoTime::from_seconds(at_s)).0;
         let seen: Vec<(f64, f64, f64)> = self
             .seen
             .steps
@@ -180,7 +180,7 @@ fn spread_out(left: &mut Vec<Stretch>) -> Vec<Stretch> {
 /// recording, so that the rate becomes known too.
 fn where_it_turns(left: &mut Vec<Stretch>, log: &Turning, best: &MotionFit) -> Vec<Stretch> {
     let turning = |it: &Stretch| {
-        let log_t_s = |at_s: f64| best.map.log_t_s_at_zero + at_s * (1.0 + best.map.rate_ppm * 1e-6);
+        let log_t_s = |at_s: f64| best.map.to_log(VideoTime::from_seconds(at_s)).0;
         log.rms_radps(log_t_s(it.from_s), log_t_s(it.to_s))
     };
     let part = left.len().div_ceil(STRETCHES_A_ROUND).max(1);

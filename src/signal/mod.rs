@@ -7,6 +7,10 @@ pub mod correlate;
 pub mod factor;
 /// How far one picture is shifted against another.
 pub mod phase;
+/// Quantiles of a list.
+pub mod quantile;
+/// How much values differ beyond their own errors.
+pub mod random_effects;
 /// Smoothing and derivatives by sliding polynomial fits.
 pub mod savgol;
 /// The sideways motion of a filmed scene, picture by picture.
