@@ -2,6 +2,7 @@
 
 #![allow(clippy::disallowed_methods, reason = "this file is that door")]
 
+mod folder;
 mod lock;
 
 use std::ffi::{OsStr, OsString};
@@ -9,6 +10,7 @@ use std::fs::{self, File};
 use std::io::{self, Read, Seek, Write};
 use std::path::{Path, PathBuf};
 
+pub use folder::PendingFolder;
 pub use lock::{Lock, NoLock};
 
 /// Random letters and digits at the end of the temporary name of [`save`].
@@ -23,6 +25,8 @@ pub enum Error {
     Write { path: PathBuf, cause: io::Error },
     #[error("{}: is there already; give another name, or --force to write over it", path.display())]
     Exists { path: PathBuf },
+    #[error("{}: holds {other}, which is no part of what would replace it; give another folder", path.display())]
+    NotOurs { path: PathBuf, other: String },
     #[error("{}: is a folder; name a file", path.display())]
     IsFolder { path: PathBuf },
     #[error("{}: is no ordinary file; name a file", path.display())]

@@ -27,6 +27,8 @@ const FLOORS: &[&[&str]] = &[
 const ALLOWED_ARROWS: &[(&str, &str, &str)] = &[
     ("sample", "media", "the demo's footage is encoded by the same code that encodes clips"),
     ("reel", "strip", "two laps are locked by place once, for the window and for films"),
+    ("report", "strip", "pages show the same map and the same plots as the window"),
+    ("report", "reel", "which passes are clean and what a tag says is decided once, for films and for pages"),
 ];
 
 /// The highest floor that builds without GStreamer, cairo and GTK.

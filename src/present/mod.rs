@@ -7,6 +7,7 @@ mod film;
 mod finding;
 mod note;
 mod number;
+mod report;
 mod table;
 mod tag;
 pub mod timecode;
@@ -23,6 +24,10 @@ pub use film::{against_best, clip_name, clips, figure_apart, figure_heading, fig
 pub use finding::{finding_advice, finding_kind, finding_observation, finding_size, line_kind};
 pub use note::note;
 pub use number::{clock_time, decimals, difference, duration, fixed, interval, lap_time, speed, utc};
+pub use report::{
+    REPORT_WITHOUT_FOOTAGE, REPORT_WITHOUT_MEDIA, evidence, measure, more_findings, nothing_found,
+    report_footage_unusable,
+};
 pub use table::{Align, Table};
 pub use tag::tag;
 pub use trackside::{

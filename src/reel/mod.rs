@@ -23,4 +23,4 @@ pub use overlay::{Caption, MapShape, MapState, MarkState, OverlayScript, Overlay
 pub use plan::{Chapter, ClipOptions, ClipPlan, Cut, PlanError, clip_plan, session_has};
 pub use session::{Stretch, stretch_at, stretch_script, stretches};
 pub use stills::{StillRow, still_rows};
-pub use subtitles::web_vtt;
+pub use subtitles::{Cue, cue, vtt_of, web_vtt};

@@ -1,14 +1,19 @@
-//! Analysis to tables: JSON, CSV and aligned text. The only room whose structs are file formats; the names in them are
-//! a contract with other programs (docs/formats.md). Numbers are rounded to fixed digits, so that the same inputs give
-//! the same text.
+//! Analysis to tables (JSON, CSV and aligned text) and to the pages and files of a report. The only room whose structs
+//! are file formats; the names in them are a contract with other programs (docs/formats.md). Numbers are rounded to
+//! fixed digits, so that the same inputs give the same text.
 
 mod alignment;
 mod check;
 mod findings;
+mod html;
+mod laps;
 mod passes_csv;
 mod passes_json;
 mod passes_text;
 mod round;
+mod svg;
+mod tags_vtt;
+mod whole;
 
 use crate::analysis::Analysis;
 use crate::corners::{Corner, Pass, Unclear};
@@ -21,6 +26,13 @@ pub use findings::{FindingsView, findings_csv, findings_json, findings_text};
 pub use passes_csv::passes_csv;
 pub use passes_json::passes_json;
 pub use passes_text::{passes_text, passes_unclear};
+pub use whole::{
+    CLIPS, ClipFile, CornerChoice, Footage, PAGE, Pictures, ReportView, STILLS, Shows, StillFile, chosen_passes,
+    is_of_a_report, report_files,
+};
+
+/// The marks in the order they are driven.
+pub const MARKS: [MarkKind; 3] = [MarkKind::TurnIn, MarkKind::Apex, MarkKind::Exit];
 
 /// What a table of passes is made from: a log, its analysis, and which of it is wanted.
 #[derive(Debug, Clone, Copy)]

@@ -1,0 +1,148 @@
+//! A folder that appears whole or not at all. Takes its name and, piece by piece, its files; never deletes a file that
+//! it would not have written itself.
+
+#![allow(clippy::disallowed_methods, reason = "part of the door to the file system")]
+
+use std::ffi::OsStr;
+use std::fs::{self, File};
+use std::io::{self, Write};
+use std::path::{Path, PathBuf};
+
+use crate::files::{Error, Overwrite, folder_of};
+
+/// An output folder that is being filled under a temporary name beside its place.
+/// It takes its name in [`PendingFolder::finish`]; dropped before that, it leaves nothing behind.
+#[derive(Debug)]
+pub struct PendingFolder {
+    /// Holds the new folder, and for a moment the replaced one.
+    around: tempfile::TempDir,
+    target: PathBuf,
+    overwrite: Overwrite,
+    is_ours: fn(&OsStr) -> bool,
+}
+
+impl PendingFolder {
+    /// Refuses at once where `target` is there, unless it is an empty folder, or may be replaced and holds only entries
+    /// that are `is_ours`, by their names: a wrong name after --force costs nobody their files.
+    pub fn new(target: &Path, overwrite: Overwrite, is_ours: fn(&OsStr) -> bool) -> Result<Self, Error> {
+        refuse(target, overwrite, is_ours)?;
+        let write_error = |cause| Error::Write { path: target.to_owned(), cause };
+        fs::create_dir_all(folder_of(target)).map_err(write_error)?;
+        let around = tempfile::Builder::new().prefix(".cornerbook-").tempdir_in(folder_of(target));
+        let around = around.map_err(write_error)?;
+        fs::create_dir(around.path().join(NEW)).map_err(write_error)?;
+        Ok(Self { around, target: target.to_owned(), overwrite, is_ours })
+    }
+
+    /// Where a file of the folder goes until [`PendingFolder::finish`]; its folder is made.
+    pub fn path(&self, name: &str) -> Result<PathBuf, Error> {
+        let path = self.around.path().join(NEW).join(name);
+        let made = fs::create_dir_all(folder_of(&path));
+        made.map_err(|cause| Error::Write { path: self.target.join(name), cause })?;
+        Ok(path)
+    }
+
+    pub fn write(&self, name: &str, bytes: &[u8]) -> Result<(), Error> {
+        let path = self.path(name)?;
+        let written = File::create_new(&path).and_then(|mut file| file.write_all(bytes).and_then(|()| file.sync_all()));
+        written.map_err(|cause| Error::Write { path: self.target.join(name), cause })
+    }
+
+    /// Gives the folder its name. What it replaces is moved away first and comes back if that fails.
+    pub fn finish(self) -> Result<(), Error> {
+        refuse(&self.target, self.overwrite, self.is_ours)?;
+        let (new, old) = (self.around.path().join(NEW), self.around.path().join("old"));
+        let replaces = fs::symlink_metadata(&self.target).is_ok();
+        let moved = if replaces { fs::rename(&self.target, &old) } else { Ok(()) };
+        let named = moved.and_then(|()| {
+            fs::rename(&new, &self.target).inspect_err(|_| {
+                if replaces {
+                    // Where even this fails, the old folder is as lost as the disk.
+                    let _ = fs::rename(&old, &self.target);
+                }
+            })
+        });
+        named.map_err(|cause| Error::Write { path: self.target.clone(), cause })?;
+        // Makes the new name last through a power cut; a folder that cannot be flushed still has the files.
+        let _ = File::open(folder_of(&self.target)).and_then(|folder| folder.sync_all());
+        Ok(())
+    }
+}
+
+const NEW: &str = "new";
+
+fn refuse(target: &Path, overwrite: Overwrite, is_ours: fn(&OsStr) -> bool) -> Result<(), Error> {
+    let exists = || Error::Exists { path: target.to_owned() };
+    let entries = match fs::read_dir(target) {
+        Ok(entries) => entries,
+        Err(cause) if cause.kind() == io::ErrorKind::NotFound => return Ok(()),
+        // A file, or a folder that is closed to us: nothing of ours.
+        Err(_) => return Err(exists()),
+    };
+    let mut names = entries.flatten().map(|it| it.file_name()).collect::<Vec<_>>();
+    names.sort();
+    match names.iter().find(|it| !is_ours(it)) {
+        None if names.is_empty() || overwrite == Overwrite::Replace => Ok(()),
+        Some(other) if overwrite == Overwrite::Replace => {
+            Err(Error::NotOurs { path: target.to_owned(), other: other.to_string_lossy().into_owned() })
+        }
+        _ => Err(exists()),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn pending(target: &Path, overwrite: Overwrite) -> Result<PendingFolder, Error> {
+        PendingFolder::new(target, overwrite, |name| name == "a.txt" || name == "in")
+    }
+
+    fn entries(folder: &Path) -> Vec<String> {
+        let names = fs::read_dir(folder).unwrap().map(|it| it.unwrap().file_name().to_string_lossy().into_owned());
+        let mut names: Vec<String> = names.collect();
+        names.sort();
+        names
+    }
+
+    #[test]
+    fn it_appears_whole_or_not_at_all() {
+        let around = tempfile::tempdir().unwrap();
+        let target = around.path().join("deep/out");
+        let folder = pending(&target, Overwrite::Refuse).unwrap();
+        folder.write("a.txt", b"1").unwrap();
+        folder.write("in/b.txt", b"2").unwrap();
+        assert!(!target.exists());
+        folder.finish().unwrap();
+        assert_eq!(entries(&target), ["a.txt", "in"]);
+        assert_eq!(fs::read(target.join("in/b.txt")).unwrap(), b"2");
+        drop(pending(&around.path().join("other"), Overwrite::Refuse).unwrap());
+        assert_eq!(
+            (entries(around.path()), entries(target.parent().unwrap())),
+            (vec!["deep".into()], vec!["out".into()])
+        );
+    }
+
+    #[test]
+    fn only_what_it_wrote_itself_is_replaced() {
+        let around = tempfile::tempdir().unwrap();
+        let target = around.path().join("out");
+        fs::create_dir(&target).unwrap();
+        pending(&target, Overwrite::Refuse).unwrap().finish().unwrap();
+        fs::write(target.join("a.txt"), b"old").unwrap();
+        assert!(matches!(pending(&target, Overwrite::Refuse), Err(Error::Exists { .. })));
+        let folder = pending(&target, Overwrite::Replace).unwrap();
+        folder.write("in/b.txt", b"new").unwrap();
+        fs::write(target.join("diary.txt"), b"mine").unwrap();
+        assert!(folder.finish().unwrap_err().to_string().contains("holds diary.txt, which is no part"));
+        assert_eq!(entries(&target), ["a.txt", "diary.txt"]);
+        fs::remove_file(target.join("diary.txt")).unwrap();
+        pending(&target, Overwrite::Replace).unwrap().finish().unwrap();
+        assert_eq!((entries(&target), entries(around.path())), (Vec::<String>::new(), vec!["out".into()]));
+        let file = around.path().join("file");
+        fs::write(&file, b"mine").unwrap();
+        for overwrite in [Overwrite::Refuse, Overwrite::Replace] {
+            assert!(matches!(pending(&file, overwrite), Err(Error::Exists { .. })));
+        }
+    }
+}
