@@ -36,6 +36,8 @@ pub(super) enum Command {
     Passes(PassesArgs),
     /// Say what a session loses where, which lines it takes and what they cost
     Findings(FindingsArgs),
+    /// Write a report of a session: a page to read and print, with its tables beside it
+    Report(ReportArgs),
     /// Put the footage on the log's clock
     #[cfg(feature = "media")]
     Align(AlignArgs),
@@ -204,6 +206,34 @@ pub(super) struct FindingsArgs {
     pub(super) log_args: LogArgs,
     #[command(flatten)]
     pub(super) show: ShowArgs,
+}
+
+#[derive(Debug, Args)]
+pub(super) struct ReportArgs {
+    /// A book or a log
+    #[arg(value_name = "BOOK")]
+    pub(super) input: PathBuf,
+    /// The folder to make; open index.html in it
+    #[arg(long, value_name = "DIR")]
+    pub(super) out: PathBuf,
+    /// Also cut the best and the slowest pass of each corner as clips, and link them
+    #[cfg(feature = "media")]
+    #[arg(long)]
+    pub(super) clips: bool,
+    /// Footage instead of the book's; several files in order are chapters of one recording
+    #[cfg(feature = "media")]
+    #[arg(long, value_name = "FILE", num_args = 1..)]
+    pub(super) video: Vec<PathBuf>,
+    #[cfg(feature = "media")]
+    #[command(flatten)]
+    pub(super) clock: ClockArgs,
+    #[command(flatten)]
+    pub(super) log_args: LogArgs,
+    #[command(flatten)]
+    pub(super) unit: UnitArgs,
+    /// Replace a report that is there
+    #[arg(long)]
+    pub(super) force: bool,
 }
 
 #[cfg(feature = "media")]

@@ -5,8 +5,8 @@ use crate::book::{Book, Grip, TagPlace, What};
 use crate::cli::args::{FindingsArgs, Format};
 use crate::cli::console::{Console, Stop};
 use crate::cli::{plan, session};
-use crate::findings::{self, Beside, Other, Tagged};
-use crate::job::Context;
+use crate::findings::{self, Beside, Findings, Other, Tagged};
+use crate::job::{Cancelled, Context};
 use crate::load::{self, Session};
 use crate::report::{FindingsView, findings_csv, findings_json, findings_text};
 
@@ -15,11 +15,7 @@ pub(super) fn run(args: &FindingsArgs, console: &mut Console<'_>, context: &Cont
     let session = load::open(&args.input, &reading, context)?;
     let analysis = session::analyse(&session, console, context)?;
     let book = session.book.as_ref().map(|it| &it.1);
-    let (traffic, aside) = book.map(|book| tagged(book, &analysis)).unwrap_or_default();
-    let found = match analysis.view() {
-        Some(view) => findings::find(&view, &traffic, &aside, context)?,
-        None => findings::Findings::default(),
-    };
+    let found = find(&session, &analysis, context)?;
     let other = args.against.as_ref().map(|path| -> Result<_, Stop> {
         let other = load::open(path, &reading, context)?;
         let other_analysis = load::analyse(&other, context)?;
@@ -39,6 +35,14 @@ pub(super) fn run(args: &FindingsArgs, console: &mut Console<'_>, context: &Cont
         Format::Json => findings_json(&view),
     })?;
     Ok(0)
+}
+
+/// What is found in a session; nothing without a circuit.
+pub(super) fn find(session: &Session, analysis: &Analysis, context: &Context) -> Result<Findings, Cancelled> {
+    let Some(view) = analysis.view() else { return Ok(Findings::default()) };
+    let book = session.book.as_ref().map(|it| &it.1);
+    let (traffic, aside) = book.map(|book| tagged(book, analysis)).unwrap_or_default();
+    findings::find(&view, &traffic, &aside, context)
 }
 
 fn surface(grip: Grip) -> &'static str {

@@ -15,9 +15,12 @@ mod demo;
 mod findings;
 mod new;
 mod passes;
+#[cfg(feature = "media")]
+mod pictures;
 mod plan;
 #[cfg(feature = "media")]
 mod reel;
+mod report;
 mod session;
 #[cfg(feature = "media")]
 mod stills;
@@ -76,6 +79,7 @@ fn carry_out(cli: Cli, console: &mut Console<'_>, context: &Context) -> Result<u
         Some(Command::Check(args)) => check::run(&args, console, context),
         Some(Command::Passes(args)) => passes::run(&args, console, context),
         Some(Command::Findings(args)) => findings::run(&args, console, context),
+        Some(Command::Report(args)) => report::run(&args, console, context),
         #[cfg(feature = "media")]
         Some(Command::Align(args)) => align::run(&args, console, context),
         #[cfg(feature = "media")]

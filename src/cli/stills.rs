@@ -96,7 +96,7 @@ fn write_all(args: &StillsArgs, rows: &[StillRow], context: &Context) -> Result<
 /// Wide enough for its place on the sheet.
 const SHEET_WIDTH_PX: u32 = 480;
 
-fn write(
+pub(super) fn write(
     path: &std::path::Path,
     (width, height, rgb): (u32, u32, &[u8]),
     format: PictureFormat,

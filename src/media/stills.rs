@@ -1,8 +1,11 @@
 //! Single frames as pictures, with overlay and drawings. Takes a clip's plan and a place in its footage; gives RGB.
 
+use std::path::Path;
+
 use gstreamer_video as gst_video;
 use gstreamer_video::prelude::*;
 
+use crate::book::Drawing;
 use crate::draw::{OverlayPainter, PictureRect, Tile, drawing_tiles};
 use crate::media::error::Error;
 use crate::media::reader::{Frame, FrameReader, Picture, Pixels};
@@ -33,30 +36,50 @@ impl Still {
 
 /// The frame on show at a presentation time of one of the plan's chapters.
 pub fn still(plan: &ClipPlan, chapter: usize, at: VideoTime) -> Result<Still, Error> {
-    crate::media::init()?;
     let of = &plan.chapters[chapter];
-    let picture = Picture { pixels: Pixels::Rgba, size_px: None, is_cropped: false };
-    let mut reader = FrameReader::open(&of.file, picture)?;
-    reader.seek(at)?;
-    let frame = reader.next_frame()?.ok_or_else(|| Error::NoFrames { path: of.file.clone() })?;
-    let until = reader.next_time()?.unwrap_or(of.end);
-    let mut still = to_rgb(&frame).ok_or_else(|| Error::Damaged {
-        path: of.file.clone(),
-        at_s: at.seconds(),
-        cause: "its picture cannot be read".to_owned(),
-    })?;
-    let state = plan.overlay.state(of.clock.to_log(frame.at).0, of.clock.to_log(until).0);
+    let (mut still, frame_at, until) = picture_at(&of.file, at)?;
+    let until = until.unwrap_or(of.end);
+    let state = plan.overlay.state(of.clock.to_log(frame_at).0, of.clock.to_log(until).0);
     let mut painter = OverlayPainter::new(still.width, still.height, plan.overlay.map.clone());
     for tile in painter.tiles(&state)? {
         lay_over(&mut still, tile);
     }
+    let drawings = plan.drawings_on_show(chapter, frame_at, until).into_iter().map(|it| &plan.drawings[it].drawing);
+    draw_over(&mut still, drawings)?;
+    Ok(still)
+}
+
+/// The frame on show at a presentation time of a footage file, with drawings and nothing else.
+pub fn still_of(file: &Path, at: VideoTime, drawings: &[Drawing]) -> Result<Still, Error> {
+    let (mut still, _, _) = picture_at(file, at)?;
+    draw_over(&mut still, drawings)?;
+    Ok(still)
+}
+
+/// The frame on show, its presentation time, and that of the next one.
+fn picture_at(file: &Path, at: VideoTime) -> Result<(Still, VideoTime, Option<VideoTime>), Error> {
+    crate::media::init()?;
+    let picture = Picture { pixels: Pixels::Rgba, size_px: None, is_cropped: false };
+    let mut reader = FrameReader::open(file, picture)?;
+    reader.seek(at)?;
+    let frame = reader.next_frame()?.ok_or_else(|| Error::NoFrames { path: file.to_owned() })?;
+    let until = reader.next_time()?;
+    let still = to_rgb(&frame).ok_or_else(|| Error::Damaged {
+        path: file.to_owned(),
+        at_s: at.seconds(),
+        cause: "its picture cannot be read".to_owned(),
+    })?;
+    Ok((still, frame.at, until))
+}
+
+fn draw_over<'a>(still: &mut Still, drawings: impl IntoIterator<Item = &'a Drawing>) -> Result<(), Error> {
     let whole = PictureRect::filling(still.width, still.height);
-    for index in plan.drawings_on_show(chapter, frame.at, until) {
-        for tile in drawing_tiles(&plan.drawings[index].drawing, whole, (still.width, still.height))? {
-            lay_over(&mut still, &tile);
+    for drawing in drawings {
+        for tile in drawing_tiles(drawing, whole, (still.width, still.height))? {
+            lay_over(still, &tile);
         }
     }
-    Ok(still)
+    Ok(())
 }
 
 fn to_rgb(frame: &Frame) -> Option<Still> {

@@ -25,7 +25,7 @@ pub use finding::{finding_advice, finding_kind, finding_observation, finding_siz
 pub use note::note;
 pub use number::{clock_time, decimals, difference, duration, fixed, interval, lap_time, speed, utc};
 pub use report::{
-    REPORT_WITHOUT_FOOTAGE, REPORT_WITHOUT_MEDIA, evidence, measure, more_findings, nothing_found,
+    REPORT_WITHOUT_FOOTAGE, REPORT_WITHOUT_MEDIA, against_best_lap, evidence, measure, more_findings, nothing_found,
     report_footage_unusable,
 };
 pub use table::{Align, Table};

@@ -30,6 +30,16 @@ pub fn more_findings(count: usize) -> String {
     if count == 1 { "One more finding".to_owned() } else { format!("{count} more findings") }
 }
 
+/// How the theoretical best stands against the best lap.
+pub fn against_best_lap(time_s: Estimate, best_s: Estimate) -> String {
+    if !time_s.differs_from(best_s) {
+        return "level with the best lap".to_owned();
+    }
+    let apart_s = Estimate { value: (time_s.value - best_s.value).abs(), ci95: time_s.ci95.hypot(best_s.ci95) };
+    let side = if time_s.value < best_s.value { "quicker" } else { "slower" };
+    format!("{} s {side} than the best lap", interval(apart_s))
+}
+
 /// What a figure of the evidence is, with its unit.
 pub fn measure(measure: Measure) -> &'static str {
     match measure {
@@ -41,7 +51,7 @@ pub fn measure(measure: Measure) -> &'static str {
         Measure::GripBehind => "grip used behind the middle, %",
         Measure::Drive => "drive used to the exit, %",
         Measure::Dip => "easing in the middle, %",
-        Measure::StretchS => "entry gate to the next, s",
+        Measure::StretchS => "time with the straights, s",
         Measure::SlowestBehindApexM => "slowest place behind the apex, m",
     }
 }
@@ -73,6 +83,13 @@ mod tests {
         assert_eq!(of(Measure::Drive, 0.654, 0.02), ("65 ±2".to_owned(), "90".to_owned()));
         assert_eq!(of(Measure::ApexGapM, 2.34, 0.1), ("2.3 ±0.1".to_owned(), "0.9".to_owned()));
         assert_eq!(of(Measure::StretchS, 7.0, 0.0).0, "7.0");
+    }
+
+    #[test]
+    fn the_theoretical_best_is_level_or_apart() {
+        let against = |value| against_best_lap(Estimate { value, ci95: 0.03 }, Estimate { value: 40.0, ci95: 0.04 });
+        assert_eq!(against(39.97), "level with the best lap");
+        assert_eq!(against(39.7), "0.30 ±0.05 s quicker than the best lap");
     }
 
     #[test]

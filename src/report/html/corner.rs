@@ -97,8 +97,11 @@ fn aims(page: &Page<'_>, corner: &Corner, choice: CornerChoice) -> Markup {
         html! {
             td.figure {
                 @if let Some(it) = of(figure, pass) {
-                    @let (value, half_width) = present::figure_value(figure, it, unit);
-                    (value) " " small { (half_width) }
+                    // The best exit costs nothing, by what it is measured against.
+                    @if it.value == 0.0 && it.ci95 == 0.0 { "0" } @else {
+                        @let (value, half_width) = present::figure_value(figure, it, unit);
+                        (value) " " small { (half_width) }
+                    }
                 } @else { (present::UNKNOWN) }
             }
         }
@@ -130,20 +133,20 @@ fn aims(page: &Page<'_>, corner: &Corner, choice: CornerChoice) -> Markup {
     )
 }
 
-/// The best pass at its marks.
+/// The best pass at its marks, or the best that the footage shows.
 fn stills(page: &Page<'_>, corner: &Corner, choice: CornerChoice) -> Markup {
-    let shown = choice.best.into_iter().flat_map(|lap| {
-        MARKS.into_iter().filter_map(move |mark| {
-            let still = page.still(Shows::Mark { lap, corner: corner.number, mark })?;
-            Some((still, lap, present::mark(mark)))
-        })
+    let shown = page.view.pictures.stills.iter().filter_map(|still| match still.shows {
+        Shows::Mark { lap, corner: of, mark } if of == corner.number => Some((still, lap, present::mark(mark))),
+        _ => None,
     });
     let shown: Vec<_> = shown.collect();
+    let is_other = shown.first().is_some_and(|it| Some(it.1) != choice.best);
     html! {
+        @if is_other { p.aside { "The footage does not show the best pass; this is the quickest one that it shows." } }
         @if !shown.is_empty() {
             div.stills {
                 @for (still, lap, mark) in shown {
-                    (figure(still, &format!("Best pass at its {mark}"), &html! { "Lap " (lap) ", " (mark) }))
+                    (figure(still, &format!("The view of the driver at the {mark}"), &html! { "Lap " (lap) ", " (mark) }))
                 }
             }
         }

@@ -38,6 +38,9 @@ fn finding(page: &Page<'_>, index: usize, it: &Finding) -> Markup {
         li id=(format!("finding-{}", index + 1)) {
             article {
                 h3 { (page.corner_link(it.corner)) span.what { (present::finding_kind(it.kind)) } }
+                @if let Some(still) = page.still(Shows::Finding(index)) {
+                    (figure(still, &format!("{}, {place}", present::finding_kind(it.kind)), &html! { "Lap " (it.seen_on_lap) }))
+                }
                 p.size {
                     strong { (present::fixed(it.per_lap_s(), 2)) " s" } " a lap on average: it is so "
                     (present::finding_size(it)) "."
@@ -52,9 +55,6 @@ fn finding(page: &Page<'_>, index: usize, it: &Finding) -> Markup {
                     }
                 }
                 p.seen { "Seen best on " (place) "." (clip(page, it)) }
-                @if let Some(still) = page.still(Shows::Finding(index)) {
-                    (figure(still, &format!("{}, {place}", present::finding_kind(it.kind)), &html! { "Lap " (it.seen_on_lap) }))
-                }
             }
         }
     }

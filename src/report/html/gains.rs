@@ -28,6 +28,10 @@ pub(super) fn gains(page: &Page<'_>) -> Markup {
 fn by_corner(page: &Page<'_>, gains: &[ToGain]) -> Markup {
     let most_s = gains.iter().map(|it| it.gain_s.value).fold(0.0, f64::max);
     let share = |it: &ToGain| (100.0 * it.gain_s.value / most_s).clamp(0.0, 100.0);
+    html! { (gains_table(page, gains, most_s, share)) p.aside { "A hollow bar lies inside its interval." } }
+}
+
+fn gains_table(page: &Page<'_>, gains: &[ToGain], most_s: f64, share: impl Fn(&ToGain) -> f64) -> Markup {
     table(
         "From entry gate to the next entry gate: the mean of the timed laps against the best",
         &html! {
@@ -46,7 +50,7 @@ fn by_corner(page: &Page<'_>, gains: &[ToGain]) -> Markup {
                         (cell(Some(it.gain_s)))
                         td.bars {
                             @if most_s > 0.0 {
-                                span.bar style=(format!("width:{}%", present::fixed(share(it), 1))) {}
+                                span.bar.unsure[it.gain_s.value <= it.gain_s.ci95] style=(format!("width:{}%", present::fixed(share(it), 1))) {}
                             }
                         }
                         td.figure { (it.best_lap) }

@@ -123,12 +123,12 @@ fn foot() -> Markup {
     }
 }
 
-/// A corner's number on a disc and the name that it was given, kept to itself.
+/// What the program calls a corner, and the name that a person gave it, kept to itself.
 fn corner_label(corner: &Corner) -> Markup {
+    let own_name = Corner::own_name(corner.number);
     html! {
-        span.number aria-hidden="true" { (corner.number) }
-        " "
-        bdi { (corner.name) }
+        span.number { (own_name) }
+        @if corner.name != own_name { " " bdi { (corner.name) } }
     }
 }
 

@@ -168,10 +168,8 @@ pub(super) fn theoretical(page: &Page<'_>) -> Markup {
             @if let Some(it) = it {
                 p {
                     "Theoretical best " (what) ": " strong { (lap_time(it.time_s)) }
-                    @if let Some(best) = best {
-                        ", " (present::difference(it.time_s, best)) " s to the best lap"
-                    }
-                    "; its parts are from laps "
+                    @if let Some(best) = best { ", " (present::against_best_lap(it.time_s, best)) }
+                    "; its parts, in order, are from laps "
                     (it.parts.iter().map(|it| it.0.to_string()).collect::<Vec<_>>().join(", "))
                     "."
                 }

@@ -36,7 +36,7 @@ pub(in crate::report) fn lap_times(size: Size, laps: &[(u32, Estimate)], name: &
         let class = if time_s.value <= best_s { "dot best" } else { "dot" };
         html! {
             path.whisker d=(line_path(whisker)) {}
-            circle class=(class) cx=(px(x)) cy=(px(axes.y(time_s.value))) r="4" {}
+            circle class=(class) cx=(px(x)) cy=(px(axes.y(time_s.value))) r=(if time_s.value <= best_s { "6" } else { "4" }) {}
         }
     };
     Some(picture(
