@@ -176,11 +176,9 @@ fn figure(still: &StillFile, alternative: &str, caption: &Markup) -> Markup {
 /// A table that scrolls by itself where the page is too narrow for it, by keys too.
 fn table(name: &str, content: &Markup) -> Markup {
     html! {
+        p.caption aria-hidden="true" { (name) }
         div.scroll role="region" aria-label=(name) tabindex="0" {
-            table {
-                caption { (name) }
-                (content)
-            }
+            table aria-label=(name) { (content) }
         }
     }
 }
