@@ -73,6 +73,11 @@ fn trackside_footage_that_has_moved_is_found_again() {
     check("missing_trackside");
 }
 
+#[test]
+fn onboard_footage_that_has_moved_is_asked_for() {
+    check("missing_onboard");
+}
+
 /// Runs a check of `window/checks.py` in a folder and a session bus of its own.
 fn check(name: &str) {
     if let Some(missing) = missing_tool() {

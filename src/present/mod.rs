@@ -25,9 +25,7 @@ pub use note::note;
 pub use number::{clock_time, decimals, difference, duration, fixed, interval, lap_time, speed, utc};
 pub use table::{Align, Table};
 pub use tag::tag;
-pub use trackside::{
-    TracksideStanding, known_place, trackside_elsewhere, trackside_here, trackside_missing, trackside_pin,
-};
+pub use trackside::{TracksideStanding, file_missing, known_place, trackside_elsewhere, trackside_here, trackside_pin};
 pub use whereabouts::{Whereabouts, whereabouts};
 pub use words::{alignment_title, apex_by, direction, gate_origin, lap_kind, log_kind, mark, unclear};
 

@@ -53,8 +53,8 @@ pub fn trackside_elsewhere(name: &str, runs_s: (f64, f64)) -> String {
     )
 }
 
-/// Why trackside footage shows nothing at all: its file is gone.
-pub fn trackside_missing(name: &str) -> String {
+/// Why footage shows nothing at all: its file is gone.
+pub fn file_missing(name: &str) -> String {
     format!("{} is not in its place, nor beside the book.", one_line(name))
 }
 

@@ -393,6 +393,28 @@ def check_missing_trackside(case):
         desk.expect("label", "kerb.mp4 is not in its place, nor beside the book.")
 
 
+def check_missing_onboard(case):
+    """Onboard footage that is neither in its place nor beside the book is asked for, while the log is reviewed without."""
+    os.mkdir(case.path("card"))
+    os.rename(case.path("driver-a.mp4"), case.path("card/driver-a.mp4"))
+    with case.open("sample.cornerbook") as desk:
+        missing = "driver-a.mp4 is not in its place, nor beside the book."
+        desk.expect("label", missing)
+        desk.picture("missing")
+        assert_controls_are_named(desk, at_least=20)
+        desk.key("Page_Down")
+        desk.click(desk.expect("push button", "Find the file…"))
+        choose_in_dialog(desk, "Use this file", case.path("card/driver-a.mp4"))
+        review = case.review(desk)
+        chapters = case.book()["footage"]
+        assert chapters[0]["path"] == "card/driver-a.mp4", chapters
+        review.step("Right", 5)
+        review.wait_for_picture()
+        desk.picture("found")
+        desk.key("ctrl+z")
+        desk.expect("label", missing)
+
+
 def choose_in_dialog(desk, accept, path):
     """Types a path into the toolkit's own dialog, which says the name of its buttons twice."""
     desk.expect("push button", f"({accept} ?)+")

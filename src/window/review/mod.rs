@@ -3,6 +3,7 @@
 
 mod drawing;
 mod editing;
+mod footage;
 mod keys;
 mod moving;
 mod panels;
@@ -72,6 +73,8 @@ struct Review {
     other: Option<u32>,
     /// The analysis after the last change, while it is being made.
     analysing: Option<Running>,
+    /// The footage after the last change of what the book says of it, while it is being read.
+    reading: Option<Running>,
 }
 
 impl Review {
@@ -113,7 +116,11 @@ mod imp {
         #[template_child]
         pub(super) picture: TemplateChild<Picture>,
         #[template_child]
-        pub(super) no_picture: TemplateChild<gtk::Label>,
+        pub(super) no_picture: TemplateChild<gtk::Box>,
+        #[template_child]
+        pub(super) no_picture_words: TemplateChild<gtk::Label>,
+        #[template_child]
+        pub(super) find_footage: TemplateChild<gtk::Button>,
         #[template_child]
         pub(super) corner_back: TemplateChild<gtk::Button>,
         #[template_child]
@@ -230,6 +237,7 @@ impl ReviewPage {
             other: None,
             corner_before: None,
             analysing: None,
+            reading: None,
             timeline,
             session: loaded.session,
             analysis: loaded.analysis,
@@ -291,6 +299,7 @@ impl ReviewPage {
             (&imp.play, Self::play_or_pause),
             (&imp.frame_forward, |it| it.step(1)),
             (&imp.corner_forward, Self::next_corner),
+            (&imp.find_footage, Self::find_footage),
         ] {
             let page = self.downgrade();
             button.connect_clicked(move |_| {

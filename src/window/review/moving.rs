@@ -7,7 +7,7 @@ use gtk4 as gtk;
 use crate::analysis::Analysis;
 use crate::corners::MarkKind;
 use crate::media::{ShownFrame, Viewer, ViewerEvent};
-use crate::present::{Whereabouts, whereabouts};
+use crate::present::{Whereabouts, file_missing, whereabouts};
 use crate::session::ChannelKind;
 use crate::strip::same_place_s;
 use crate::window::loading::Footage;
@@ -90,7 +90,7 @@ impl ReviewPage {
     /// Moves everything that is seen to the position.
     pub(super) fn show_position(&self) {
         // Nothing of the state is held while widgets are told: they may ask back.
-        let (words, why_no_picture) = {
+        let (words, why_no_picture, is_missing) = {
             let mut review = self.imp().review.borrow_mut();
             let Some(review) = &mut *review else { return };
             let has_frame = match (review.position, &mut review.viewer) {
@@ -100,14 +100,16 @@ impl ReviewPage {
                 }
                 _ => false,
             };
-            (self.words(review), (!has_frame).then(|| without_picture(review)))
+            let is_missing = review.footage.missing.is_some();
+            (self.words(review), (!has_frame).then(|| without_picture(review)), is_missing)
         };
         self.show_panels();
         let imp = self.imp();
         imp.where_label.set_text(&words);
         imp.no_picture.set_visible(why_no_picture.is_some());
         if let Some(why) = why_no_picture {
-            imp.no_picture.set_text(&why);
+            imp.no_picture_words.set_text(&why);
+            imp.find_footage.set_visible(is_missing);
             imp.picture.show_frame(None, WITHOUT_FOOTAGE_PX);
         }
         self.show_overlay();
@@ -218,6 +220,9 @@ pub(super) fn first_position(timeline: &Timeline, analysis: &Analysis) -> Positi
 
 /// Why there is no picture.
 fn without_picture(review: &Review) -> String {
+    if let Some(missing) = &review.footage.missing {
+        return file_missing(&missing.file_name().unwrap_or_default().to_string_lossy());
+    }
     if !review.timeline.has_footage() {
         return "This book has no footage.".to_owned();
     }

@@ -200,7 +200,7 @@ impl ReviewPage {
     }
 
     /// Asks for one file.
-    pub(super) fn choose_file(
+    pub(in crate::window::review) fn choose_file(
         &self,
         title: &str,
         accept: &str,

@@ -10,7 +10,7 @@ use crate::job::Context;
 use crate::load::footage::probe_all;
 use crate::load::{self, FileKind};
 use crate::media::{FootagePlace, FrameIndex};
-use crate::present::{self, TracksideStanding, trackside_elsewhere, trackside_here, trackside_missing, trackside_pin};
+use crate::present::{self, TracksideStanding, file_missing, trackside_elsewhere, trackside_here, trackside_pin};
 use crate::session::VideoTime;
 use crate::strip::{TracksideClock, trackside_clock};
 use crate::units::SpeedUnit;
@@ -98,7 +98,7 @@ impl Trackside {
             }
             Err(error) => {
                 let is_missing = matches!(error, load::Error::Book(book::file::Error::Missing { .. }));
-                let why = if is_missing { trackside_missing(&self.name) } else { error.to_string() };
+                let why = if is_missing { file_missing(&self.name) } else { error.to_string() };
                 Seen::Not { why, is_missing }
             }
         };
