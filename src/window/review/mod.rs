@@ -38,7 +38,7 @@ use crate::window::naming::name_button_inside;
 use crate::window::navigate::{Playhead, Stops};
 use crate::window::picture::Picture;
 use crate::window::review::drawing::DrawingBar;
-use crate::window::review::panels::{Panels, Scene, Subject};
+use crate::window::review::panels::{GuestLap, Panels, Scene, Subject};
 use crate::window::review::playing::{NORMAL, Playing, speed_words};
 use crate::window::review::second::SecondPicture;
 use crate::window::review::session_overlay::SessionOverlay;
@@ -99,11 +99,12 @@ impl Review {
         let lap = pass.map(|it| it.lap).or(self.track_place().map(|it| it.lap)).or(at_time.map(|it| it.number));
         let before = self.shown.and_then(|it| it.corner).or(self.corner_before);
         let first = self.analysis.corners.first().map(|it| it.number);
-        Subject { lap, corner: pass.map(|it| it.corner).or(before).or(first), other: self.other }
+        Subject { lap, corner: pass.map(|it| it.corner).or(before).or(first), other: self.other, guest: None }
     }
 
-    fn scene(&self) -> Scene {
-        Scene { session: self.session.clone(), analysis: self.analysis.clone(), book: self.history.book().clone() }
+    fn scene(&self, guest: Option<GuestLap>) -> Scene {
+        let (session, analysis) = (self.session.clone(), self.analysis.clone());
+        Scene { session, analysis, book: self.history.book().clone(), guest }
     }
 }
 

@@ -12,6 +12,7 @@ use crate::session::ChannelKind;
 use crate::strip::same_place_s;
 use crate::window::loading::Footage;
 use crate::window::navigate::{Stop, Way};
+use crate::window::review::panels::Subject;
 use crate::window::review::timeline::{Position, Timeline};
 use crate::window::review::viewing::{open_viewer, texture_of};
 use crate::window::review::{Review, ReviewPage, WITHOUT_FOOTAGE_PX};
@@ -119,13 +120,14 @@ impl ReviewPage {
 
     /// Strip, map, passes and plot follow the playhead; those whose lap or corner has changed are shown anew.
     fn show_panels(&self) {
+        let guest = self.guest_lap();
         let (scene, before, now, t_s) = {
             let mut review = self.imp().review.borrow_mut();
             let Some(review) = &mut *review else { return };
-            let now = review.subject();
+            let now = Subject { guest: guest.as_ref().map(|it| it.lap), ..review.subject() };
             let before = review.shown.replace(now);
             // Most frames move nothing but the playhead: the book is copied for the others only.
-            ((before != Some(now)).then(|| review.scene()), before, now, review.playhead().from_s)
+            ((before != Some(now)).then(|| review.scene(guest)), before, now, review.playhead().from_s)
         };
         let panels = self.panels();
         if let Some(scene) = scene {
@@ -229,5 +231,5 @@ fn without_picture(review: &Review) -> String {
     if review.footage.chapters.iter().all(|it| it.clock.is_none()) {
         return format!("The footage is {}.", review.footage.clock);
     }
-    "There is no footage of this moment.".to_owned()
+    review.timeline.elsewhere("The footage", &review.analysis.laps)
 }
