@@ -179,8 +179,8 @@ fn lines_here(page: &Page<'_>, corner: u32) -> Markup {
                 thead { tr {
                     th scope="col" { "Line" }
                     th.figure scope="col" { "Passes" }
-                    th.figure scope="col" { "Mean, s" }
-                    th.figure scope="col" { "Against the quickest, s" }
+                    th.figure scope="col" { "Mean,\u{a0}s" }
+                    th.figure scope="col" { "Against the quickest,\u{a0}s" }
                 } }
                 tbody {
                     @for it in kinds {

@@ -81,7 +81,7 @@ fn rest_of_them(page: &Page<'_>, rest: &[Finding]) -> Markup {
                 th scope="col" { "Corner" }
                 th scope="col" { "Finding" }
                 th scope="col" { "Laps" }
-                th.figure scope="col" { "Size, s" }
+                th.figure scope="col" { "Size,\u{a0}s" }
             } }
             tbody {
                 @for it in rest {
@@ -104,8 +104,8 @@ fn traffic(page: &Page<'_>) -> Markup {
             thead { tr {
                 th scope="col" { "Lap" }
                 th scope="col" { "Corner" }
-                th.figure scope="col" { "To the next corner, s" }
-                th.figure scope="col" { "In the corner, s" }
+                th.figure scope="col" { "To the next corner,\u{a0}s" }
+                th.figure scope="col" { "In the corner,\u{a0}s" }
                 th.figure scope="col" { "Clean passes" }
             } }
             tbody {

@@ -37,8 +37,8 @@ fn gains_table(page: &Page<'_>, gains: &[ToGain], most_s: f64, share: impl Fn(&T
         &html! {
             thead { tr {
                 th scope="col" { "Corner" }
-                th.figure scope="col" { "Mean, s" }
-                th.figure scope="col" { "To gain, s" }
+                th.figure scope="col" { "Mean,\u{a0}s" }
+                th.figure scope="col" { "To gain,\u{a0}s" }
                 th.bars scope="col" { "Share" }
                 th.figure scope="col" { "Best on lap" }
             } }

@@ -167,7 +167,7 @@ impl Page<'_> {
 fn figure(still: &StillFile, alternative: &str, caption: &Markup) -> Markup {
     html! {
         figure {
-            img src=(still.file) width=(still.width) height=(still.height) alt=(alternative) loading="lazy";
+            img src=(still.file) width=(still.width) height=(still.height) alt=(alternative);
             figcaption { (caption) }
         }
     }

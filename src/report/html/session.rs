@@ -133,7 +133,7 @@ pub(super) fn laps(page: &Page<'_>) -> Markup {
                         th scope="col" { "Lap" }
                         th scope="col" { "Kind" }
                         th.figure scope="col" { "Time" }
-                        th.figure scope="col" { "To the best, s" }
+                        th.figure scope="col" { "To the best,\u{a0}s" }
                     } }
                     tbody { @for it in laps { (row(page, it, best)) } }
                 }))
