@@ -14,6 +14,8 @@ mod hostile;
 mod passes;
 #[cfg(feature = "media")]
 mod reels;
+#[cfg(feature = "media")]
+mod seen;
 
 use std::ffi::OsStr;
 use std::fmt::Write as _;
