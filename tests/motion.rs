@@ -208,6 +208,9 @@ fn what_tells_nothing_says_why() {
     assert_eq!(fit(&Turning::default(), &combine(&frames)), Err(MotionDoubt::LogStraight));
 }
 
+/// A recording that cannot be placed: its name, the log, what is seen, and which reason is right.
+type Hopeless<'a> = (&'static str, &'a Turning, Vec<SeenFrame>, fn(&MotionDoubt) -> bool);
+
 /// What the motion cannot place keeps its stamp's place, or has none, and says why.
 #[test]
 fn bad_input_is_never_placed_by_motion() {
@@ -223,7 +226,7 @@ fn bad_input_is_never_placed_by_motion() {
     let straight = Turning::from_yaw_rate(&straight);
     let still: fn(&MotionDoubt) -> bool = |it| *it == MotionDoubt::StillPicture;
     let alike: fn(&MotionDoubt) -> bool = |it| matches!(it, MotionDoubt::PlacesAlike { .. } | MotionDoubt::Weak { .. });
-    let cases: [(&str, &Turning, Vec<SeenFrame>, fn(&MotionDoubt) -> bool); 5] = [
+    let cases: [Hopeless<'_>; 5] = [
         ("a still camera", &log, with((0.0, 1.0)), |it| {
             matches!(it, MotionDoubt::StillPicture | MotionDoubt::FootageStraight)
         }),

@@ -244,6 +244,25 @@ mod tests {
         assert!(same.right_px.abs() < 0.01 && same.peak > 0.3, "{same:?}");
     }
 
+    /// Noise as strong as the waves at every pixel, another in each picture: what is told is right to a third of a pixel.
+    #[test]
+    fn noise_counts_less_than_what_stands_out_of_it() {
+        let mut phase = Phase::new(WIDTH, HEIGHT);
+        let mut state = 9_u64;
+        let mut noisy = |right: f64| -> Vec<f32> {
+            let mut noise = || {
+                state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+                (state >> 40) as f32 / (1_u32 << 24) as f32 - 0.5
+            };
+            waves(right, 0.0).iter().map(|it| it + 8.0 * noise()).collect()
+        };
+        for right in [2.0, -4.5, 0.4] {
+            let (before, after) = (phase.spectrum(&noisy(0.0)), phase.spectrum(&noisy(right)));
+            let shift = phase.shift(&before, &after);
+            assert!((f64::from(shift.right_px) - right).abs() < 0.33, "{shift:?} for {right}");
+        }
+    }
+
     #[test]
     fn nothing_to_see_has_no_peak() {
         let mut phase = Phase::new(WIDTH, HEIGHT);

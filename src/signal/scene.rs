@@ -322,7 +322,7 @@ mod tests {
         let mut grey = Vec::new();
         for y in 0..HEIGHT {
             for x in 0..WIDTH {
-                let on_board = board && (50..110).contains(&x) && (20..60).contains(&y);
+                let on_board = board && (60..100).contains(&x) && (20..60).contains(&y);
                 let chequered = if (x / 6 + y / 6) % 2 == 0 { 230.0 } else { 20.0 };
                 let value = if on_board { chequered } else { wall(x as f32 - at, y as f32) };
                 #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)]
@@ -372,6 +372,7 @@ mod tests {
         assert!(scene.knows_what_is_fixed());
         scene.cut();
         let after = off(&mut scene, 300);
+        // A quarter of the row and half of the weight are the board.
         assert!(after < 0.6 * before, "{before} {after}");
     }
 

@@ -28,7 +28,7 @@ const USUAL_RATE: f64 = 50e-6;
 /// Residuals at this many standard deviations count half.
 const HALF_AT_SIGMAS: f64 = 2.0;
 /// Stretches of one recording scatter by less than the first, the same circuit driven twice by more than the second, s
-/// (trial: 0 to 12 ms against a gyro, up to 28 ms against positions alone; two drives of one invented driver, who is
+/// (trial: 0 to 19 ms against a gyro, up to 24 ms against positions alone; two drives of one invented driver, who is
 /// steadier than any, from 30 ms on).
 const ONE_DRIVE_S: f64 = 0.023;
 const TWO_DRIVES_S: f64 = 0.030;
