@@ -91,7 +91,7 @@ pub struct Reading {
 }
 
 /// A session that has been read.
-#[derive(Debug)]
+#[derive(Debug, Clone)]
 pub struct Session {
     pub samples: Arc<Samples>,
     pub inputs: Inputs,
@@ -103,6 +103,15 @@ pub struct Session {
     pub notes: Vec<Note>,
     /// There is no log: the samples are what is seen in the footage, on its own clock.
     pub is_footage_alone: bool,
+}
+
+impl Session {
+    /// The same with its book as it is now. What was read is not read again.
+    #[must_use]
+    pub fn with_book(&self, book: Book) -> Self {
+        let path = self.book.as_ref().map(|it| it.0.clone());
+        Self { book: path.map(|it| (it, book)), ..self.clone() }
+    }
 }
 
 /// Reads `input`, a book or a log file as its content says, with what was given besides.
