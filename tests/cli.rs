@@ -15,6 +15,8 @@ mod passes;
 #[cfg(feature = "media")]
 mod reels;
 mod report;
+#[cfg(feature = "media")]
+mod seen;
 
 use std::ffi::OsStr;
 use std::fmt::Write as _;

@@ -79,6 +79,11 @@ fn trackside_footage_that_has_moved_is_found_again() {
 }
 
 #[test]
+fn files_are_dropped_on_the_window() {
+    check("drops");
+}
+
+#[test]
 fn a_lap_of_another_book_is_laid_beside_this_one() {
     check("another_book");
 }
@@ -103,7 +108,7 @@ fn check(name: &str) {
         let inputs = ["--log", "driver-b.csv", "--track", "track.geojson", "--driver", "Driver B"];
         cornerbook(folder.path(), &[["new", "other"].as_slice(), &inputs].concat());
     }
-    if name.contains("trackside") {
+    if name.contains("trackside") || name == "drops" {
         film_from_the_kerb(folder.path());
     }
     if ["missing_trackside", "trackside_alone"].contains(&name) {

@@ -16,7 +16,7 @@ use crate::media;
 use crate::session::VideoTime;
 
 /// To be raised with every change of how motion is seen: what older versions have kept is not used.
-const VERSION: u32 = 1;
+const VERSION: u32 = 2;
 /// An hour of motion is a tenth of this.
 const LARGEST_BYTES: u64 = 256 << 20;
 /// How much of a file's beginning and end tells it from others.

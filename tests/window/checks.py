@@ -398,6 +398,19 @@ def check_trackside(case):
         wait("the pin in the book's file again", lambda: case.book()["trackside"][0]["pins"] == pins)
 
 
+def check_drops(case):
+    """Files dropped on the window become a book; a film dropped on a book that is open is trackside footage."""
+    with case.open() as desk:
+        start = desk.expect("push button", "Try the sample…")
+        desk.drop(start, *map(case.path, ("driver-a.csv", "driver-a.mp4", "track.geojson")))
+        desk.expect("label", POSITION.pattern)
+        desk.picture("dropped")
+        picture = desk.expect("image", "Footage")
+        desk.drop(picture, case.path("kerb.mp4"))
+        desk.expect("label", "kerb.mp4 · .* · not pinned yet")
+        desk.picture("film")
+
+
 def check_trackside_alone(case):
     """What is done to trackside footage without a pin is on its own frames; a pin that cannot be is refused in words."""
     with case.open("sample.cornerbook") as desk:
