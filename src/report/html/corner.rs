@@ -9,7 +9,7 @@ use crate::present;
 use crate::reel;
 use crate::report::MARKS;
 use crate::report::html::session::cell;
-use crate::report::html::{Page, corner_label, figure, table};
+use crate::report::html::{Page, corner_label, figure, table, with_minus};
 use crate::report::svg::{HALF, corner_map, corner_speeds, sign_alone};
 use crate::report::whole::{CornerChoice, Shows};
 use crate::strip::CornerPlot;
@@ -36,10 +36,11 @@ pub(super) fn sheet(page: &Page<'_>, corner: &Corner, choice: CornerChoice) -> M
                 p { "No clean pass of a timed lap has a time here." }
             }
             (pictures(page, corner, choice))
-            (aims(page, corner, choice))
+            div.work {
+                (aims(page, corner, choice))
+                (seen(page, corner.number))
+            }
             (stills(page, corner, choice))
-            (findings_here(page, corner.number))
-            (lines_here(page, corner.number))
             @if let Some(book) = page.view.book {
                 (reference_points(page, book, corner.number))
                 (notes(page, book, corner.number))
@@ -107,7 +108,7 @@ fn aims(page: &Page<'_>, corner: &Corner, choice: CornerChoice) -> Markup {
         }
     };
     let shown = AIMS.into_iter().filter(|it| of(*it, Some(best)).is_some());
-    table(
+    let table = table(
         "To aim for: what the best pass did",
         &html! {
             thead { tr {
@@ -124,13 +125,14 @@ fn aims(page: &Page<'_>, corner: &Corner, choice: CornerChoice) -> Markup {
                         (value(it, typical))
                         td.figure {
                             @let apart = present::figure_apart(it, of(it, typical), of(it, Some(best)), unit);
-                            @if apart.is_empty() { (present::UNKNOWN) } @else { (apart) }
+                            @if apart.is_empty() { (present::UNKNOWN) } @else { (with_minus(&apart)) }
                         }
                     }
                 }
             }
         },
-    )
+    );
+    html! { div { (table) } }
 }
 
 /// The best pass at its marks, or the best that the footage shows.
@@ -144,13 +146,19 @@ fn stills(page: &Page<'_>, corner: &Corner, choice: CornerChoice) -> Markup {
     html! {
         @if is_other { p.aside { "The footage does not show the best pass; this is the quickest one that it shows." } }
         @if !shown.is_empty() {
-            div.stills {
+            div.stills.marks {
                 @for (still, lap, mark) in shown {
                     (figure(still, &format!("The view of the driver at the {mark}"), &html! { "Lap " (lap) ", " (mark) }))
                 }
             }
         }
     }
+}
+
+/// What was found, and the lines that were taken.
+fn seen(page: &Page<'_>, corner: u32) -> Markup {
+    let (findings, lines) = (findings_here(page, corner), lines_here(page, corner));
+    html! { @if !findings.0.is_empty() || !lines.0.is_empty() { div { (findings) (lines) } } }
 }
 
 fn findings_here(page: &Page<'_>, corner: u32) -> Markup {
@@ -202,7 +210,7 @@ fn reference_points(page: &Page<'_>, book: &Book, corner: u32) -> Markup {
     html! {
         @if !here.is_empty() {
             h3 { "Reference points" }
-            div.stills {
+            div.stills.points {
                 @for (id, it) in here {
                     @let name = html! { bdi { (it.name) } };
                     @if let Some(still) = page.still(Shows::ReferencePoint(*id)) {

@@ -177,10 +177,15 @@ fn figure(still: &StillFile, alternative: &str, caption: &Markup) -> Markup {
 fn table(name: &str, content: &Markup) -> Markup {
     html! {
         p.caption aria-hidden="true" { (name) }
-        div.scroll role="region" aria-label=(name) tabindex="0" {
+        div.scroll role="group" aria-label=(name) tabindex="0" {
             table aria-label=(name) { (content) }
         }
     }
+}
+
+/// A figure with the sign of its own that print has for it.
+fn with_minus(figure: &str) -> String {
+    figure.replace('-', "\u{2212}")
 }
 
 /// "12.34" with its half-width small beside it.

@@ -3,7 +3,7 @@
 use maud::{Markup, html};
 
 use crate::present;
-use crate::report::html::{Page, table, with_interval};
+use crate::report::html::{Page, table, with_interval, with_minus};
 use crate::report::svg::{circuit_map, for_each_width, lap_times};
 use crate::session::Estimate;
 use crate::strip::MapPicture;
@@ -151,7 +151,7 @@ fn row(page: &Page<'_>, lap: &Lap, best: Option<Estimate>) -> Markup {
             td.figure { @if let Some(time_s) = lap.time_s { (lap_time(time_s)) } @else { (present::UNKNOWN) } }
             td.figure {
                 @if let (Some(time_s), Some(best), false, LapKind::Timed) = (lap.time_s, best, is_best, lap.kind) {
-                    (present::difference(time_s, best))
+                    (with_minus(&present::difference(time_s, best)))
                 } @else { (present::UNKNOWN) }
             }
         }
