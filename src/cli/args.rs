@@ -354,6 +354,9 @@ pub(super) struct ClipArgs {
     /// Show the same corner of another lap as well, both always at the same place on the track
     #[arg(long, value_name = "LAP")]
     pub(super) beside: Option<u32>,
+    /// The lap of --beside is of this book, of another session on the same circuit
+    #[arg(long, value_name = "BOOK", requires = "beside")]
+    pub(super) beside_book: Option<PathBuf>,
     #[command(flatten)]
     pub(super) film: FilmArgs,
     #[command(flatten)]

@@ -4,12 +4,13 @@ use std::path::{Path, PathBuf};
 
 use crate::analysis::Analysis;
 use crate::book::{self, FootageRef};
-use crate::cli::args::ClipArgs;
+use crate::cli::args::{ClipArgs, ClockArgs};
 use crate::cli::console::{Console, Stop, with_progress};
-use crate::cli::{plan, session};
+use crate::cli::filmed::Filmed;
+use crate::cli::plan;
 use crate::files::{self, Overwrite};
 use crate::job::Context;
-use crate::load::{self, Aligned, Session};
+use crate::load::{Aligned, Reading, Session};
 use crate::media::{self, Target};
 use crate::present;
 use crate::reel::{self, Chapter, ClipOptions, ClipPlan, FilmPlan, PlanError};
@@ -18,24 +19,11 @@ use crate::session::Note;
 pub(super) fn run(args: &ClipArgs, console: &mut Console<'_>, context: &Context) -> Result<u8, Stop> {
     let overwrite = plan::overwrite(args.force);
     files::refuse_existing(&args.out, overwrite)?;
-    let session = load::open(&args.book, &plan::reading(&args.log_args), context)?;
-    let analysis = session::analyse(&session, console, context)?;
-    let aligned = session::align(&session, &args.video, &args.clock, console, context)?;
-    let footage = aligned.footage.iter().map(|it| it.path.as_path());
-    files::refuse_input(
-        &args.out,
-        session.files.iter().map(PathBuf::as_path).chain([args.book.as_path()]).chain(footage),
-    )?;
-    warn_of_rough_clocks(&aligned, console);
-    let options = plan::clip_options(&args.shown, args.unit.speed_unit);
-    let mut plan = plan_clip(&analysis, &aligned, args.lap, args.corner, &options)?;
-    if let Some(other_lap) = args.beside {
-        let (pass, layout) = ((args.lap, args.corner), plan::layout(args.film.layout));
-        plan = plan
-            .with_beside(&analysis, pass, other_lap, layout, &chapters(&aligned)?, &options)
-            .map_err(|error| Stop::Failed(error.into()))?;
-    }
-    let plan = with_drawings(plan, &session);
+    let filmed = Filmed::open(&args.book, &plan::reading(&args.log_args), &args.video, &args.clock, console, context)?;
+    let open_other = |it: &PathBuf| Filmed::open(it, &Reading::default(), &[], &ClockArgs::default(), console, context);
+    let other = args.beside_book.as_ref().map(open_other).transpose()?;
+    files::refuse_input(&args.out, filmed.inputs().chain(other.iter().flat_map(Filmed::inputs)))?;
+    let plan = plan_with_beside(args, &filmed, other.as_ref().unwrap_or(&filmed)).map_err(stop)?;
     for (what, missing_s) in [("lead", plan.lead_missing_s), ("tail", plan.tail_missing_s)] {
         if missing_s > 0.0005 {
             console
@@ -66,6 +54,18 @@ pub(super) fn warn_of_rough_clocks(aligned: &Aligned, console: &mut Console<'_>)
     }
 }
 
+/// The pass's plan, with the one that is shown as well, which is of `other`.
+fn plan_with_beside(args: &ClipArgs, filmed: &Filmed, other: &Filmed) -> Result<ClipPlan, PlanError> {
+    let options = plan::clip_options(&args.shown, args.unit.speed_unit);
+    let plan = filmed.source().plan(args.lap, args.corner, &options)?;
+    let Some(other_lap) = args.beside else { return Ok(plan) };
+    let no_place = PlanError::NoSamePlace { lap: args.lap, other_lap, corner: args.corner };
+    let corner = filmed.corner_in(other, args.corner).ok_or(no_place)?;
+    let second = other.source().plan(other_lap, corner, &options)?;
+    let (here, there) = (filmed.source().side(args.lap, args.corner), other.source().side(other_lap, corner));
+    plan.with_beside(second, here, there, plan::layout(args.film.layout), options.speed_unit)
+}
+
 /// The cut list of one pass on the footage that has a clock.
 pub(super) fn plan_clip(
     analysis: &Analysis,
@@ -74,18 +74,14 @@ pub(super) fn plan_clip(
     corner: u32,
     options: &ClipOptions,
 ) -> Result<ClipPlan, Stop> {
-    let chapters = chapters(aligned)?;
-    reel::clip_plan(analysis, lap, corner, &chapters, options).map_err(|error| match error {
-        PlanError::Option { .. } => Stop::Usage(error.to_string()),
-        other => Stop::Failed(other.into()),
-    })
+    reel::clip_plan(analysis, lap, corner, &chapters(aligned)?, options).map_err(stop)
 }
 
-/// The plan with what the book has drawn on its footage.
-fn with_drawings(plan: ClipPlan, session: &Session) -> ClipPlan {
-    let Some((_, book)) = &session.book else { return plan };
-    let footage = footage_in_book(session, &plan.chapters);
-    plan.with_drawings(book, &footage)
+fn stop(error: PlanError) -> Stop {
+    match error {
+        PlanError::Option { .. } => Stop::Usage(error.to_string()),
+        other => Stop::Failed(other.into()),
+    }
 }
 
 /// Which file of the book each chapter is.

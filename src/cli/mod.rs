@@ -12,6 +12,8 @@ mod clip;
 mod console;
 #[cfg(feature = "media")]
 mod demo;
+#[cfg(feature = "media")]
+mod filmed;
 mod findings;
 mod new;
 mod passes;

@@ -2,47 +2,17 @@
 
 use std::path::{Path, PathBuf};
 
-use crate::analysis::Analysis;
-use crate::book::FootageRef;
 use crate::cli::args::ReelArgs;
-use crate::cli::clip::{chapters, footage_in_book, warn_of_rough_clocks};
 use crate::cli::console::{Console, Stop, with_progress};
-use crate::cli::{plan, session};
+use crate::cli::filmed::Filmed;
+use crate::cli::plan;
 use crate::files;
 use crate::job::Context;
-use crate::load::{self, Session};
 use crate::media::{self, Target};
 use crate::present;
 use crate::reel::{
-    self, Chapter, ChoiceError, Chosen, ClipPiece, FilmPlan, PlanError, ReelItem, ReelOptions, SoundPlan, Source,
+    self, ChoiceError, Chosen, ClipPiece, FilmPlan, PlanError, ReelItem, ReelOptions, SoundPlan, Source,
 };
-use crate::strip;
-
-/// One book with its footage on the log's clock.
-struct Loaded {
-    path: PathBuf,
-    session: Session,
-    analysis: Analysis,
-    chapters: Vec<Chapter>,
-    footage: Vec<Option<FootageRef>>,
-}
-
-impl Loaded {
-    fn source(&self) -> Source<'_> {
-        Source {
-            analysis: &self.analysis,
-            book: self.session.book.as_ref().map(|it| &it.1),
-            chapters: &self.chapters,
-            footage: &self.footage,
-        }
-    }
-
-    /// Everything that is read and may not be written over.
-    fn inputs(&self) -> impl Iterator<Item = &Path> {
-        let files = self.session.files.iter().chain([&self.path]).map(PathBuf::as_path);
-        files.chain(self.chapters.iter().map(|it| it.file.as_path()))
-    }
-}
 
 pub(super) fn run(args: &ReelArgs, console: &mut Console<'_>, context: &Context) -> Result<u8, Stop> {
     refuse_mixed_inputs(args)?;
@@ -52,8 +22,10 @@ pub(super) fn run(args: &ReelArgs, console: &mut Console<'_>, context: &Context)
     if !args.list {
         outputs.iter().try_for_each(|it| files::refuse_existing(it, overwrite))?;
     }
-    let loaded: Vec<Loaded> = args.books.iter().map(|it| open(it, args, console, context)).collect::<Result<_, _>>()?;
-    let inputs = || loaded.iter().flat_map(Loaded::inputs).chain(args.narration.as_deref());
+    let reading = plan::reading(&args.log_args);
+    let open = |it: &PathBuf| Filmed::open(it, &reading, &args.video, &args.clock, console, context);
+    let loaded: Vec<Filmed> = args.books.iter().map(open).collect::<Result<_, _>>()?;
+    let inputs = || loaded.iter().flat_map(Filmed::inputs).chain(args.narration.as_deref());
     outputs.iter().try_for_each(|it| files::refuse_input(it, inputs()))?;
     let film = plan_film(args, &loaded, console)?;
     if args.list {
@@ -91,21 +63,12 @@ fn refuse_mixed_inputs(args: &ReelArgs) -> Result<(), Stop> {
     Ok(())
 }
 
-fn open(path: &Path, args: &ReelArgs, console: &mut Console<'_>, context: &Context) -> Result<Loaded, Stop> {
-    let session = load::open(path, &plan::reading(&args.log_args), context)?;
-    let analysis = session::analyse(&session, console, context)?;
-    let aligned = session::align(&session, &args.video, &args.clock, console, context)?;
-    warn_of_rough_clocks(&aligned, console);
-    let chapters = chapters(&aligned)?;
-    let footage = footage_in_book(&session, &chapters);
-    Ok(Loaded { path: path.to_owned(), session, analysis, chapters, footage })
-}
-
 /// Chooses the passes and plans their film; says which of them cannot be shown.
-fn plan_film(args: &ReelArgs, loaded: &[Loaded], console: &mut Console<'_>) -> Result<FilmPlan, Stop> {
-    let sources: Vec<Source<'_>> = loaded.iter().map(Loaded::source).collect();
-    let chosen =
-        reel::choose(&sources, &plan::choice(&args.choice), |source, corner| same_corner(loaded, source, corner));
+fn plan_film(args: &ReelArgs, loaded: &[Filmed], console: &mut Console<'_>) -> Result<FilmPlan, Stop> {
+    let sources: Vec<Source<'_>> = loaded.iter().map(Filmed::source).collect();
+    let chosen = reel::choose(&sources, &plan::choice(&args.choice), |source, corner| {
+        loaded[0].corner_in(&loaded[source], corner)
+    });
     let chosen = chosen.map_err(|error: ChoiceError| Stop::Failed(error.into()))?;
     let options = ReelOptions {
         clip: plan::clip_options(&args.shown, args.unit.speed_unit),
@@ -126,16 +89,6 @@ fn plan_film(args: &ReelArgs, loaded: &[Loaded], console: &mut Console<'_>) -> R
     })?;
     left_out.iter().for_each(|it: &(Chosen, PlanError)| console.warn(&format!("left out: {}", it.1)));
     Ok(film)
-}
-
-/// The corner of another session that is this one of the first; where that cannot be told, the one of the same number.
-fn same_corner(loaded: &[Loaded], source: usize, number: u32) -> Option<u32> {
-    let (first, other) = (&loaded[0].analysis, &loaded[source].analysis);
-    if first.plane.is_none() || other.plane.is_none() {
-        return Some(number);
-    }
-    let corner = first.corners.iter().find(|it| it.number == number)?;
-    strip::same_corner(corner, first, other).map(|it| it.number)
 }
 
 /// Each clip as a film of its own, one after the other: what is done stays, whatever becomes of the next.

@@ -6,16 +6,15 @@ use std::path::PathBuf;
 use image::{ExtendedColorType, ImageEncoder};
 
 use crate::cli::args::{PictureFormat, StillsArgs};
-use crate::cli::clip::{chapters, footage_in_book, warn_of_rough_clocks};
 use crate::cli::console::{Console, Stop, with_progress};
-use crate::cli::{plan, session};
+use crate::cli::filmed::Filmed;
+use crate::cli::plan;
 use crate::draw::{SheetRow, contact_sheet};
 use crate::files::{self, Overwrite};
 use crate::job::{self, Context};
-use crate::load;
 use crate::media::{self, Still};
 use crate::present;
-use crate::reel::{self, Choice, ClipOptions, Source, StillRow};
+use crate::reel::{self, Choice, ClipOptions, StillRow};
 use crate::session::MarkKind;
 
 /// JPEG quality: no ringing around the letters of the overlay (tried, no source).
@@ -23,14 +22,8 @@ const JPEG_QUALITY: u8 = 90;
 const MARKS: [MarkKind; 3] = [MarkKind::TurnIn, MarkKind::Apex, MarkKind::Exit];
 
 pub(super) fn run(args: &StillsArgs, console: &mut Console<'_>, context: &Context) -> Result<u8, Stop> {
-    let session = load::open(&args.book, &plan::reading(&args.log_args), context)?;
-    let analysis = session::analyse(&session, console, context)?;
-    let aligned = session::align(&session, &args.video, &args.clock, console, context)?;
-    warn_of_rough_clocks(&aligned, console);
-    let chapters = chapters(&aligned)?;
-    let footage = footage_in_book(&session, &chapters);
-    let book = session.book.as_ref().map(|it| &it.1);
-    let source = Source { analysis: &analysis, book, chapters: &chapters, footage: &footage };
+    let filmed = Filmed::open(&args.book, &plan::reading(&args.log_args), &args.video, &args.clock, console, context)?;
+    let source = filmed.source();
     let choice =
         Choice { laps: args.lap.clone(), corners: vec![args.corner], clean_only: !args.all, ..Choice::default() };
     let chosen = reel::choose(&[source], &choice, |_, it| Some(it)).map_err(|error| Stop::Failed(error.into()))?;

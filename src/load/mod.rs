@@ -117,7 +117,7 @@ impl Session {
 /// Reads `input`, a book or a log file as its content says, with what was given besides.
 pub fn open(input: &Path, reading: &Reading, context: &Context) -> Result<Session, Error> {
     if book::file::recognise(&files::read_head(input, HEAD_BYTES)?) {
-        return open_book(input, reading, context);
+        return with_book(input, book::file::open(input)?, reading, context);
     }
     let mut notes = Vec::new();
     let samples = read_logs(&[input.to_owned()], reading.columns.as_deref(), context)?;
@@ -129,8 +129,8 @@ pub fn open(input: &Path, reading: &Reading, context: &Context) -> Result<Sessio
     Ok(Session { samples, inputs, book: None, files, notes, is_footage_alone: false })
 }
 
-fn open_book(path: &Path, reading: &Reading, context: &Context) -> Result<Session, Error> {
-    let book = book::file::open(path)?;
+/// Reads the files of `book`, which was read from `path`.
+pub fn with_book(path: &Path, book: Book, reading: &Reading, context: &Context) -> Result<Session, Error> {
     let mut notes = Vec::new();
     let mut locate = |file: &book::FileRef| -> Result<PathBuf, Error> {
         let (found, note) = book::file::locate(file, path)?;

@@ -4,6 +4,9 @@ use crate::present::{UNKNOWN, difference, one_line, speed, whole_speed};
 use crate::session::Estimate;
 use crate::units::SpeedUnit;
 
+/// What a session is called whose driver is not known, beside one under review.
+pub const OTHER_SESSION: &str = "Other session";
+
 /// What [`difference`] calls two figures that their intervals do not part.
 const LEVEL: &str = "level";
 

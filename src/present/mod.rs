@@ -15,7 +15,7 @@ mod trackside;
 mod whereabouts;
 mod words;
 
-pub use beside::{BesideWords, PassHere, beside_words, pass_beside, pass_here};
+pub use beside::{BesideWords, OTHER_SESSION, PassHere, beside_words, pass_beside, pass_here};
 pub use figures::{
     PlayheadWords, apex_timing, exit_verdict, figure, figure_short, figure_unit, figure_value, lap_name, lap_of,
     playhead, quicker, signed, standing, whole_metres, whole_speed,

@@ -1,18 +1,18 @@
 //! A second pass beside the first, locked by place on the track: where the other kart is while this one is where it is,
-//! and what sets them apart there. Takes an `Analysis` and two laps; gives plain data.
+//! and what sets them apart there. Takes two passes, of one session or of two on one circuit; gives plain data.
 
 use crate::analysis::Analysis;
 use crate::corners::Pass;
 use crate::present::{self, BesideWords, PassHere};
-use crate::reel::plan::{Chapter, ClipOptions, ClipPlan, PlanError, clip_plan};
+use crate::reel::plan::{ClipPlan, PlanError};
 use crate::session::VideoTime;
-use crate::strip::{at_place, same_place_s};
+use crate::strip::{at_place, same_place_elsewhere_s, same_place_s};
 use crate::units::SpeedUnit;
 
 /// How two pictures share a film.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub enum BesideLayout {
-    /// Side by side.
+    /// Compared by side.
     #[default]
     Beside,
     /// One above the other.
@@ -67,41 +67,81 @@ impl Beside {
     }
 }
 
+/// One of two passes that are shown together.
+#[derive(Debug, Clone, Copy)]
+pub struct Compared<'a> {
+    pub analysis: &'a Analysis,
+    /// Said where the two are of different sessions.
+    pub driver: Option<&'a str>,
+    pub lap: u32,
+    pub corner: u32,
+}
+
+impl<'a> Compared<'a> {
+    fn pass(&self) -> Option<&'a Pass> {
+        self.analysis.pass(self.lap, self.corner)
+    }
+
+    fn is_of_one_session(&self, other: &Self) -> bool {
+        std::ptr::eq(self.analysis, other.analysis)
+    }
+}
+
 impl ClipPlan {
-    /// Shows another lap through the same corner as well. `drawings` of it are added by
-    /// [`ClipPlan::with_drawings`], which comes after this.
+    /// Shows another pass as well: `second`, the plan of `there`, beside this one, which is of `here`.
     pub fn with_beside(
         mut self,
-        analysis: &Analysis,
-        (lap, corner): (u32, u32),
-        other_lap: u32,
+        second: Self,
+        here: Compared<'_>,
+        there: Compared<'_>,
         layout: BesideLayout,
-        chapters: &[Chapter],
-        options: &ClipOptions,
+        unit: SpeedUnit,
     ) -> Result<Self, PlanError> {
-        let plan = clip_plan(analysis, other_lap, corner, chapters, options)?;
-        let shown_s = self.shown_s();
-        let lock = lock(analysis, (lap, other_lap), shown_s);
-        let passes = analysis.pass(lap, corner).zip(analysis.pass(other_lap, corner));
-        let Some((first, second)) = passes.filter(|_| lock.len() >= 2) else {
-            return Err(PlanError::NoSamePlace { lap, other_lap, corner });
+        let lock = lock(here, there, self.shown_s());
+        let Some((first_pass, second_pass)) = here.pass().zip(there.pass()).filter(|_| lock.len() >= 2) else {
+            return Err(PlanError::NoSamePlace { lap: here.lap, other_lap: there.lap, corner: here.corner });
         };
-        let words = lock.iter().map(|it| (it.0, words(analysis, first, second, *it, options.speed_unit))).collect();
-        self.beside = Some(Box::new(Beside { plan, layout, lock, words }));
+        let names = names(here, there);
+        let words = |&(here_s, there_s): &(f64, f64)| {
+            let of = |name, side: Compared<'_>, pass, t_s| {
+                let at = at_place(side.analysis, t_s, Some(pass));
+                PassHere { name, speed_mps: at.speed_mps, since_gate_s: at.since_gate_s }
+            };
+            let (first, second) = (of(&names.0, here, first_pass, here_s), of(&names.1, there, second_pass, there_s));
+            (here_s, present::beside_words(first, second, unit))
+        };
+        let words = lock.iter().map(words).collect();
+        self.beside = Some(Box::new(Beside { plan: second, layout, lock, words }));
         Ok(self)
     }
 }
 
+/// How the two are called: by their laps, of two sessions also by who drove.
+fn names(here: Compared<'_>, there: Compared<'_>) -> (String, String) {
+    if here.is_of_one_session(&there) {
+        return (present::lap_of(None, here.lap), present::lap_of(None, there.lap));
+    }
+    let other = there.driver.unwrap_or(present::OTHER_SESSION);
+    (present::lap_of(here.driver, here.lap), present::lap_of(Some(other), there.lap))
+}
+
 /// Pairs of log times at the same places, one for each state of the path that is shown. The lap may begin or end in the
 /// clip: then the other one does so too.
-fn lock(analysis: &Analysis, (lap, other_lap): (u32, u32), (from_s, until_s): (f64, f64)) -> Vec<(f64, f64)> {
-    let states = &analysis.path.states;
+fn lock(here: Compared<'_>, there: Compared<'_>, (from_s, until_s): (f64, f64)) -> Vec<(f64, f64)> {
+    let states = &here.analysis.path.states;
     let begin = states.partition_point(|it| it.t_s < from_s).saturating_sub(1);
     let shown = states[begin..].iter().take_while(|it| it.t_s <= until_s).map(|it| it.t_s);
+    let same_place_s = |here_s: f64, lap: u32| {
+        if here.is_of_one_session(&there) {
+            same_place_s(here.analysis, here_s, lap)
+        } else {
+            same_place_elsewhere_s(here.analysis, here_s, there.analysis, lap)
+        }
+    };
     let pair = |here_s: f64| {
-        let place = analysis.place_at(here_s)?;
-        let there = (place.lap + other_lap).checked_sub(lap)?;
-        Some((here_s, same_place_s(analysis, here_s, there)?))
+        let place = here.analysis.place_at(here_s)?;
+        let other_lap = (place.lap + there.lap).checked_sub(here.lap)?;
+        Some((here_s, same_place_s(here_s, other_lap)?))
     };
     let mut pairs: Vec<(f64, f64)> = Vec::new();
     for pair in shown.filter_map(pair) {
@@ -110,21 +150,4 @@ fn lock(analysis: &Analysis, (lap, other_lap): (u32, u32), (from_s, until_s): (f
         }
     }
     pairs
-}
-
-fn words(
-    analysis: &Analysis,
-    first: &Pass,
-    second: &Pass,
-    (here_s, there_s): (f64, f64),
-    unit: SpeedUnit,
-) -> BesideWords {
-    let names = [first, second].map(|it| present::lap_name(Some(it.lap)));
-    let here = [(first, here_s), (second, there_s)].map(|(pass, t_s)| at_place(analysis, t_s, Some(pass)));
-    let of = |index: usize| PassHere {
-        name: &names[index],
-        speed_mps: here[index].speed_mps,
-        since_gate_s: here[index].since_gate_s,
-    };
-    present::beside_words(of(0), of(1), unit)
 }

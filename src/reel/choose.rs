@@ -4,28 +4,16 @@
 use std::collections::BTreeMap;
 
 use crate::analysis::Analysis;
-use crate::book::{Book, Exit, FootageRef, Tag, What};
+use crate::book::{Book, Exit, Tag, What};
 use crate::corners::figure::Figure;
 use crate::corners::{Corner, Pass, Unclear};
 use crate::present;
-use crate::reel::{Chapter, session_has};
+use crate::reel::{Chapter, Source, session_has};
 use crate::session::Estimate;
 use crate::track::LapKind;
 
 /// The tag kind of the starter set that says that another kart was in the way.
 const TRAFFIC: &str = "traffic";
-
-/// One session to choose from.
-#[derive(Debug, Clone, Copy)]
-pub struct Source<'a> {
-    pub analysis: &'a Analysis,
-    /// For driver, tags and exit verdicts.
-    pub book: Option<&'a Book>,
-    /// Its footage on the log's clock.
-    pub chapters: &'a [Chapter],
-    /// Which file of the book each of the chapters is, for drawings; `None` where it is none.
-    pub footage: &'a [Option<FootageRef>],
-}
 
 /// What is wanted. Empty lists and `None` let everything through.
 #[derive(Debug, Clone, PartialEq)]

@@ -20,10 +20,6 @@ impl ClipPlan {
     /// `None` where it is none of them; in the order of the chapters.
     #[must_use]
     pub fn with_drawings(mut self, book: &Book, footage: &[Option<FootageRef>]) -> Self {
-        if let Some(mut beside) = self.beside.take() {
-            beside.plan = beside.plan.with_drawings(book, footage);
-            self.beside = Some(beside);
-        }
         for drawing in book.drawings.values() {
             let chapters = (0..self.chapters.len()).zip(footage).filter(|(_, it)| **it == Some(drawing.on.footage));
             for (chapter, _) in chapters {

@@ -8,9 +8,10 @@ use crate::corners::figure::Figure;
 use crate::corners::{Corner, Pass};
 use crate::present;
 use crate::reel::beside::{BesideLayout, Other};
-use crate::reel::choose::{Chosen, Source, tag_words, tags_of};
+use crate::reel::choose::{Chosen, tag_words, tags_of};
 use crate::reel::overlay::{TagLine, TagShown};
-use crate::reel::plan::{ClipOptions, ClipPlan, PlanError, clip_plan};
+use crate::reel::plan::{ClipOptions, ClipPlan, PlanError};
+use crate::reel::source::Source;
 use crate::session::Estimate;
 use crate::units::SpeedUnit;
 
@@ -280,16 +281,22 @@ fn piece_of(
     let source = &sources[chosen.source];
     let (lap, corner) = (chosen.lap, chosen.corner);
     let clip_options = item.clip.as_ref().unwrap_or(&options.clip);
-    let mut plan = clip_plan(source.analysis, lap, corner, source.chapters, clip_options)?;
-    if let Some((other_lap, layout)) = beside_of(chosen, options.beside) {
-        let pass = (lap, corner);
-        plan = plan.with_beside(source.analysis, pass, other_lap, layout, source.chapters, clip_options)?;
+    let mut plan = source.plan(lap, corner, clip_options)?;
+    if let Some((other, layout)) = beside_of(chosen, options.beside) {
+        match sources[other.0].plan(other.1, other.2, clip_options) {
+            Ok(second) => {
+                let (here, there) = (source.side(lap, corner), sources[other.0].side(other.1, other.2));
+                plan = plan.with_beside(second, here, there, layout, clip_options.speed_unit)?;
+            }
+            // A best pass that was not filmed is no reason to leave out the others.
+            Err(_) if matches!(options.beside, Some((Other::Best, _))) => {}
+            Err(error) => return Err(error),
+        }
     }
     let pass = source.analysis.pass(lap, corner);
     if let (Some(book), Some(pass)) = (source.book, pass) {
         let shown_s = plan.shown_s();
         plan.overlay = plan.overlay.with_tags(tags_shown(book, pass, shown_s));
-        plan = plan.with_drawings(book, source.footage);
     }
     let driver = source.book.and_then(|it| it.driver.as_deref()).filter(|_| sources.len() > 1);
     let name = corner_of(source, corner).map_or_else(|| Corner::own_name(corner), |it| it.name.clone());
@@ -301,14 +308,15 @@ fn piece_of(
     Ok((card, ClipPiece { plan, chosen: Some(chosen.clone()), caption }))
 }
 
-/// The lap to show as well; none beside itself, nor one of another session.
-fn beside_of(chosen: &Chosen, wanted: Option<(Other, BesideLayout)>) -> Option<(u32, BesideLayout)> {
+/// The pass to show as well, by source, lap and corner; none beside itself.
+fn beside_of(chosen: &Chosen, wanted: Option<(Other, BesideLayout)>) -> Option<((usize, u32, u32), BesideLayout)> {
     let (other, layout) = wanted?;
-    let lap = match other {
-        Other::Lap(lap) => lap,
-        Other::Best => chosen.best_pass.filter(|it| it.0 == chosen.source)?.1,
+    let this = (chosen.source, chosen.lap, chosen.corner);
+    let other = match other {
+        Other::Lap(lap) => (chosen.source, lap, chosen.corner),
+        Other::Best => chosen.best_pass?,
     };
-    (lap != chosen.lap).then_some((lap, layout))
+    (other != this).then_some((other, layout))
 }
 
 fn corner_of<'a>(source: &Source<'a>, number: u32) -> Option<&'a Corner> {

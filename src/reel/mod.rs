@@ -9,11 +9,12 @@ mod list;
 mod overlay;
 mod plan;
 mod session;
+mod source;
 mod stills;
 mod subtitles;
 
-pub use beside::{Beside, BesideLayout, Other};
-pub use choose::{Choice, ChoiceError, Chosen, Chosens, Order, Source, choose, is_clean, tag_words, tags_of};
+pub use beside::{Beside, BesideLayout, Compared, Other};
+pub use choose::{Choice, ChoiceError, Chosen, Chosens, Order, choose, is_clean, tag_words, tags_of};
 pub use drawings::ClipDrawing;
 pub use film::{
     Card, CardRow, ClipPiece, FilmChapter, FilmPlan, FilmShape, Piece, ReelItem, ReelOptions, SoundPlan, reel_plan,
@@ -22,5 +23,6 @@ pub use list::list_text;
 pub use overlay::{Caption, MapShape, MapState, MarkState, OverlayScript, OverlayState, Phase, TagLine, TagShown};
 pub use plan::{Chapter, ClipOptions, ClipPlan, Cut, PlanError, clip_plan, session_has};
 pub use session::{Stretch, stretch_at, stretch_script, stretches};
+pub use source::Source;
 pub use stills::{StillRow, still_rows};
 pub use subtitles::{Cue, cue, vtt_of, web_vtt};

@@ -179,7 +179,7 @@ pub enum PlanError {
     )]
     Hole { lap: u32, corner: u32, seconds: f64 },
     #[error(
-        "lap {lap}, corner {corner}: lap {other_lap} was not at the same places; two pictures need a log with positions, \
+        "lap {lap}, corner {corner}: lap {other_lap} was not at the same places; two pictures need positions on one circuit, \
          and laps that were both driven"
     )]
     NoSamePlace { lap: u32, other_lap: u32, corner: u32 },

@@ -6,8 +6,9 @@ use crate::book::Book;
 use crate::corners::MarkKind;
 use crate::corners::figure::Figure;
 use crate::present;
-use crate::reel::choose::{Chosen, Source};
+use crate::reel::choose::Chosen;
 use crate::reel::plan::{ClipOptions, ClipPlan, PlanError, clip_plan};
+use crate::reel::source::Source;
 use crate::session::VideoTime;
 
 /// The marks in the order they are driven.

@@ -67,7 +67,7 @@ pub(crate) fn load_with_found(path: &Path, missing: &Path, found: &Path, context
 }
 
 fn load_store(path: &Path, store: Store, context: &Context) -> anyhow::Result<Loaded> {
-    let session = load::open(path, &Reading::default(), context)?;
+    let session = load::with_book(path, store.book().clone(), &Reading::default(), context)?;
     let (analysis, footage, mut sentences) = analysed(&session, context)?;
     if let Some(why) = store.keeper().read_only() {
         sentences.insert(0, format!("{}: can only be read here ({why})", path.display()));

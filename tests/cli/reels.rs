@@ -8,6 +8,7 @@ use cornerbook::book::{Exit, Id, Op, Tag, TagPlace, What, file};
 use cornerbook::files::Overwrite;
 use expect_test::expect_file;
 
+use super::stadium::LAPS;
 use super::{Program, film_of, stadium_csv, stadium_track};
 use crate::support::web_vtt;
 
@@ -22,14 +23,17 @@ fn with_book() -> Program {
 
 /// Puts tags on passes, with notes.
 fn tag(program: &Program, tags: &[(u32, u32, What, Option<&str>)]) {
-    let path = program.path("stint.cornerbook");
-    let mut book = file::open(&path).unwrap();
+    tag_in(&program.path("stint.cornerbook"), tags);
+}
+
+fn tag_in(path: &Path, tags: &[(u32, u32, What, Option<&str>)]) {
+    let mut book = file::open(path).unwrap();
     for (lap, corner, what, note) in tags {
         let on = TagPlace::Pass { lap: *lap, corner: *corner };
         let tag = Tag { on, what: *what, note: note.map(str::to_owned) };
         book.apply(Op::Tag(book.next_id, Some(tag))).unwrap();
     }
-    file::save(&book, &path, Overwrite::Replace).unwrap();
+    file::save(&book, path, Overwrite::Replace).unwrap();
 }
 
 fn kind(program: &Program, name: &str) -> Id {
@@ -149,6 +153,33 @@ fn two_laps_share_a_film() {
     assert!(refused.is_refused(1).starts_with("error: there is no lap 9; the session has "));
     let profile = program.run([&clip[..], &["--profile", "film", "--out", "x.mp4"]].concat());
     assert!(profile.code == 2 && profile.err.contains("there is no profile \"film\"; there are full ("), "{profile:?}");
+}
+
+#[test]
+fn a_lap_of_another_book_shares_a_film() {
+    let program = with_book();
+    let new = ["new", "other", "--log", "run.csv", "--track", "track.geojson", "--video", "a.mp4", "--offset", "5"];
+    program.run(new).is_done();
+    let clip = ["clip", "stint.cornerbook", "--lap", "1", "--corner", "1", "--lead", "0.5", "--tail", "0.5"];
+    let with = |more: &[&str]| program.run([&clip[..], more].concat());
+    with(&["--beside", "2", "--beside-book", "other.cornerbook", "--out", "two.mp4"]).is_done();
+    let film = probed(&program.path("two.mp4"));
+    assert_eq!((film["streams"][0]["width"].as_u64(), film["streams"][0]["height"].as_u64()), (Some(320), Some(146)));
+    let alone = with(&["--beside-book", "other.cornerbook", "--out", "x.mp4"]);
+    assert!(alone.code == 2 && alone.err.contains("--beside <LAP>"), "{alone:?}");
+    let over = with(&["--beside", "2", "--beside-book", "other.cornerbook", "--out", "other.cornerbook", "--force"]);
+    assert!(over.is_refused(1).starts_with("error: other.cornerbook"), "{over:?}");
+    // Two books in one reel, each with one pass that is clean: the better one stands beside the other.
+    let traffic = What::Kind(kind(&program, "traffic"));
+    let in_traffic =
+        |except: u32| -> Vec<_> { (0..=LAPS).filter(|it| *it != except).map(|it| (it, 1, traffic, None)).collect() };
+    tag(&program, &in_traffic(1));
+    tag_in(&program.path("other.cornerbook"), &in_traffic(2));
+    let reel = ["reel", "stint.cornerbook", "other.cornerbook", "--corner", "1"];
+    let film = ["--beside", "best", "--card", "0", "--lead", "0.5", "--tail", "0.5", "--out", "reel.mp4"];
+    program.run([&reel[..], &film].concat()).is_done();
+    let reel = probed(&program.path("reel.mp4"));
+    assert_eq!(reel["streams"][0]["height"].as_u64(), Some(146));
 }
 
 #[test]

@@ -3,17 +3,20 @@
 
 use std::path::{Path, PathBuf};
 use std::process::Command;
+use std::sync::Arc;
 
-use cornerbook::analysis::{Analysis, TrackPlace};
+use cornerbook::analysis::{Analysis, Inputs, TrackPlace};
 use cornerbook::corners::Pass;
 use cornerbook::files::Overwrite;
+use cornerbook::geom::Point;
 use cornerbook::job::Context;
 use cornerbook::media::{self, Target, encoders};
 use cornerbook::reel::{
-    BesideLayout, Card, CardRow, Chapter, ClipOptions, ClipPiece, ClipPlan, FilmPlan, FilmShape, Piece, SoundPlan,
-    clip_plan, web_vtt,
+    BesideLayout, Card, CardRow, Chapter, ClipOptions, ClipPiece, ClipPlan, Compared, FilmPlan, FilmShape, Piece,
+    SoundPlan, clip_plan, web_vtt,
 };
-use cornerbook::session::{PathState, VideoTime};
+use cornerbook::sample::{Circuit, Driver, LoggerNoise, log_samples, simulate};
+use cornerbook::session::{ClockMap, PathState, VideoTime};
 
 use super::made::{self, Recipe};
 use crate::support::web_vtt::cues;
@@ -268,6 +271,52 @@ fn number_in(frame: &media::Frame, (left, top, width, height): (u32, u32, u32, u
     (0..12).filter(|it| is_white(*it)).map(|it| 1 << it).sum()
 }
 
+/// A drive on the sample's circuit, filmed from its first moment to its last.
+fn driven(driver: &Driver, seed: u64) -> (Analysis, Chapter) {
+    let circuit = Circuit::saltpan();
+    let samples = Arc::new(log_samples(&simulate(&circuit, driver, 3, seed), &LoggerNoise::default(), seed));
+    let track = cornerbook::track::file::parse("track.geojson", circuit.geojson().as_bytes()).unwrap().0;
+    let end = VideoTime::from_seconds(samples.duration_s());
+    let inputs = Inputs { samples, track: Some(track), marked_crossing_s: None, edits: Vec::new() };
+    let chapter = Chapter {
+        file: "film.mp4".into(),
+        clock: ClockMap { log_t_s_at_zero: 0.0, rate_ppm: 0.0 },
+        start: VideoTime(0),
+        end,
+    };
+    (cornerbook::analysis::run(&inputs, &Context::new()).unwrap(), chapter)
+}
+
+#[test]
+fn passes_of_two_sessions_are_locked_by_place() {
+    let ((a, film_a), (b, film_b)) = (driven(&Driver::a(), 1), driven(&Driver::b(), 2));
+    let options = around(2.0, 2.0, 1.0);
+    for corner in [1, 3, 6] {
+        let here = Compared { analysis: &a, driver: None, lap: 1, corner };
+        let there = Compared { analysis: &b, driver: Some("K. <Second>"), lap: 2, corner };
+        let plan = clip_plan(&a, 1, corner, std::slice::from_ref(&film_a), &options).unwrap();
+        let second = clip_plan(&b, 2, corner, std::slice::from_ref(&film_b), &options).unwrap();
+        let (from_s, until_s) = plan.shown_s();
+        let plan = plan.with_beside(second, here, there, BesideLayout::Beside, options.speed_unit).unwrap();
+        let beside = plan.beside.unwrap();
+        for step in 0..=20 {
+            let here_s = from_s + (until_s - from_s) * f64::from(step) / 20.0;
+            let (one, other) = (a.path.at(here_s).unwrap(), b.path.at(beside.there_s(here_s)).unwrap());
+            let other = b.plane.unwrap().to_degrees(Point { x_m: other.x_m, y_m: other.y_m });
+            let other = a.plane.unwrap().to_plane(other.0, other.1);
+            // Across the track the two lines may lie anywhere; along it they are level.
+            let (east_m, north_m) = (other.x_m - one.x_m, other.y_m - one.y_m);
+            let ahead_m = east_m * one.heading_rad.cos() + north_m * one.heading_rad.sin();
+            assert!(
+                east_m.hypot(north_m) < 9.0 && ahead_m.abs() < 3.0,
+                "corner {corner}, {here_s}: {east_m} {north_m}"
+            );
+        }
+        let words = beside.words(from_s);
+        assert_eq!((words.first[0].as_str(), words.second[0].as_str()), ("Lap 1", "K. <Second>, lap 2"));
+    }
+}
+
 #[test]
 fn two_passes_are_locked_by_place_in_every_layout() {
     let folder = tempfile::tempdir().unwrap();
@@ -282,7 +331,9 @@ fn two_passes_are_locked_by_place_in_every_layout() {
     let options = around(1.0, 1.0, 1.0);
     let plan = |layout| {
         let plan = clip_plan(&analysis, 1, 1, &chapters, &options).unwrap();
-        film(vec![piece(plan.with_beside(&analysis, (1, 1), 2, layout, &chapters, &options).unwrap())])
+        let second = clip_plan(&analysis, 2, 1, &chapters, &options).unwrap();
+        let side = |lap| Compared { analysis: &analysis, driver: None, lap, corner: 1 };
+        film(vec![piece(plan.with_beside(second, side(1), side(2), layout, options.speed_unit).unwrap())])
     };
     for (layout, name) in
         [(BesideLayout::Beside, "beside"), (BesideLayout::Stacked, "stacked"), (BesideLayout::Inset, "inset")]
