@@ -39,6 +39,7 @@ testing=(
     gir1.2-gtk-4.0
     desktop-file-utils
     appstream
+    chromium
 )
 # Asked of pkg-config where there is no dpkg to ask.
 libraries=(gstreamer-1.0 gstreamer-app-1.0 gstreamer-video-1.0 gstreamer-audio-1.0 gstreamer-pbutils-1.0 cairo gtk4)

@@ -3,5 +3,6 @@
 
 #[cfg(feature = "media")]
 mod containers;
+mod pages;
 mod reference;
 mod values;

@@ -4,18 +4,11 @@ use serde_json::Value;
 
 use super::stadium::LAPS;
 use super::{Program, stadium_csv, stadium_track};
+use crate::support::hostile::{HOSTILE, HOSTILE_NAME, LONG, make_hostile};
 use crate::support::web_vtt;
 
-const FILES: [&str; 8] = [
-    "findings.json",
-    "index.html",
-    "laps.csv",
-    "laps.gpx",
-    "lines.geojson",
-    "passes.csv",
-    "passes.json",
-    "tags.vtt",
-];
+const FILES: [&str; 8] =
+    ["findings.json", "index.html", "laps.csv", "laps.gpx", "lines.geojson", "passes.csv", "passes.json", "tags.vtt"];
 const REPORT: [&str; 6] = ["report", "run.csv", "--track", "track.geojson", "--out", "out"];
 
 fn stadium() -> Program {
@@ -124,4 +117,46 @@ fn a_session_without_laps_or_positions_has_a_report_too() {
         let lines: Value = serde_json::from_str(&read(&program, "lines.geojson")).unwrap();
         assert_eq!(lines["type"], "FeatureCollection");
     }
+}
+
+/// Makes the stadium's book hostile and writes its report to `out`.
+fn hostile_report() -> Program {
+    let program = stadium();
+    let book = format!("{HOSTILE_NAME}.cornerbook");
+    program.run(["new", book.as_str(), "--log", "run.csv", "--track", "track.geojson"]).is_done();
+    let mut content: Value = serde_json::from_slice(&std::fs::read(program.path(&book)).unwrap()).unwrap();
+    make_hostile(&mut content);
+    std::fs::write(program.path(&book), content.to_string()).unwrap();
+    program.run(["report", book.as_str(), "--out", "out"]).is_done();
+    program
+}
+
+#[test]
+fn text_from_outside_is_text_in_every_file() {
+    let program = hostile_report();
+    let page = read(&program, "index.html");
+    for raw in ["<script", "<img src=x", "onerror=alert(1)>", "</svg></style>"] {
+        assert!(!page.contains(raw), "{raw:?} stands in the page");
+    }
+    for escaped in ["&lt;script&gt;document", "&quot;&gt;&lt;img src=x", HOSTILE[2], &"L".repeat(LONG)] {
+        assert!(page.contains(escaped), "{escaped:.40} does not stand in the page");
+    }
+    let gpx = read(&program, "laps.gpx");
+    let metadata = gpx.split("<metadata><name>").nth(1).unwrap().split("</name>").next().unwrap();
+    assert_eq!(quick_xml::escape::unescape(metadata).unwrap(), HOSTILE_NAME);
+    assert!(!metadata.contains('<') && !metadata.contains('"'));
+
+    let lines: Value = serde_json::from_str(&read(&program, "lines.geojson")).unwrap();
+    let names: Vec<&Value> = lines["features"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .map(|it| &it["properties"]["name"])
+        .filter(|it| it.is_string())
+        .collect();
+    assert_eq!(names, [HOSTILE[0], HOSTILE[2]]);
+
+    let tags = read(&program, "tags.vtt");
+    assert_eq!(web_vtt::cues(&tags).unwrap().len(), 5);
+    assert!(!tags.contains("<script") && !tags.contains("\n00:01.000 -->"), "{tags:.2000}");
 }

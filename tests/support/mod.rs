@@ -1,5 +1,6 @@
 //! Shared by the integration tests.
 
+pub mod hostile;
 pub mod web_vtt;
 
 use std::path::PathBuf;
