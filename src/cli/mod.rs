@@ -15,8 +15,6 @@ mod demo;
 mod findings;
 mod new;
 mod passes;
-#[cfg(feature = "media")]
-mod pictures;
 mod plan;
 #[cfg(feature = "media")]
 mod reel;

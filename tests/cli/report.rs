@@ -6,16 +6,8 @@ use super::stadium::LAPS;
 use super::{Program, stadium_csv, stadium_track};
 use crate::support::web_vtt;
 
-const FILES: [&str; 8] = [
-    "findings.json",
-    "index.html",
-    "laps.csv",
-    "laps.gpx",
-    "lines.geojson",
-    "passes.csv",
-    "passes.json",
-    "tags.vtt",
-];
+const FILES: [&str; 8] =
+    ["findings.json", "index.html", "laps.csv", "laps.gpx", "lines.geojson", "passes.csv", "passes.json", "tags.vtt"];
 const REPORT: [&str; 6] = ["report", "run.csv", "--track", "track.geojson", "--out", "out"];
 
 fn stadium() -> Program {
