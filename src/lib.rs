@@ -14,6 +14,7 @@ pub mod draw;
 pub mod files;
 pub mod findings;
 pub mod geom;
+pub mod handout;
 pub mod job;
 pub mod load;
 pub mod log;

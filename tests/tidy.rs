@@ -18,7 +18,7 @@ const FLOORS: &[&[&str]] = &[
     &["strip", "reel", "report"],
     &["draw"],
     &["media", "sample"],
-    &["load"],
+    &["load", "handout"],
     &["window"],
     &["cli", "main"],
 ];

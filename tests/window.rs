@@ -93,6 +93,16 @@ fn onboard_footage_that_has_moved_is_asked_for() {
     check("missing_onboard");
 }
 
+#[test]
+fn a_report_is_written_from_the_menu() {
+    check("report");
+}
+
+#[test]
+fn a_report_that_is_stopped_leaves_nothing() {
+    check("report_stopped");
+}
+
 /// Runs a check of `window/checks.py` in a folder and a session bus of its own.
 fn check(name: &str) {
     if let Some(missing) = missing_tool() {

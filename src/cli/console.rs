@@ -56,6 +56,15 @@ impl From<crate::book::store::NotWritten> for Stop {
     }
 }
 
+impl From<crate::handout::Error> for Stop {
+    fn from(error: crate::handout::Error) -> Self {
+        match error {
+            crate::handout::Error::Cancelled(cancelled) => cancelled.into(),
+            other => Self::Failed(other.into()),
+        }
+    }
+}
+
 impl From<crate::load::Error> for Stop {
     fn from(error: crate::load::Error) -> Self {
         match error {

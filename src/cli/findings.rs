@@ -1,12 +1,13 @@
 //! `cornerbook findings`: what a session loses where, which lines it takes, and how it stands against another.
 
 use crate::analysis::Analysis;
-use crate::book::{Book, Grip, TagPlace, What};
+use crate::book::Grip;
 use crate::cli::args::{FindingsArgs, Format};
 use crate::cli::console::{Console, Stop};
 use crate::cli::{plan, session};
-use crate::findings::{self, Beside, Findings, Other, Tagged};
-use crate::job::{Cancelled, Context};
+use crate::findings::{self, Beside, Other};
+use crate::handout;
+use crate::job::Context;
 use crate::load::{self, Session};
 use crate::report::{FindingsView, findings_csv, findings_json, findings_text};
 
@@ -15,7 +16,7 @@ pub(super) fn run(args: &FindingsArgs, console: &mut Console<'_>, context: &Cont
     let session = load::open(&args.input, &reading, context)?;
     let analysis = session::analyse(&session, console, context)?;
     let book = session.book.as_ref().map(|it| &it.1);
-    let found = find(&session, &analysis, context)?;
+    let found = handout::find(&analysis, book, context)?;
     let other = args.against.as_ref().map(|path| -> Result<_, Stop> {
         let other = load::open(path, &reading, context)?;
         let other_analysis = load::analyse(&other, context)?;
@@ -37,14 +38,6 @@ pub(super) fn run(args: &FindingsArgs, console: &mut Console<'_>, context: &Cont
     Ok(0)
 }
 
-/// What is found in a session; nothing without a circuit.
-pub(super) fn find(session: &Session, analysis: &Analysis, context: &Context) -> Result<Findings, Cancelled> {
-    let Some(view) = analysis.view() else { return Ok(Findings::default()) };
-    let book = session.book.as_ref().map(|it| &it.1);
-    let (traffic, aside) = book.map(|book| tagged(book, analysis)).unwrap_or_default();
-    findings::find(&view, &traffic, &aside, context)
-}
-
 fn surface(grip: Grip) -> &'static str {
     match grip {
         Grip::Dry => "dry",
@@ -52,33 +45,6 @@ fn surface(grip: Grip) -> &'static str {
         Grip::Wet => "wet",
         Grip::Slippery => "slippery",
     }
-}
-
-/// Passes tagged as overtakes and defences, and those of the kind "traffic", which are not clean either.
-fn tagged(book: &Book, analysis: &Analysis) -> (Vec<Tagged>, Vec<Tagged>) {
-    let pass_of = |on: TagPlace| match on {
-        TagPlace::Pass { lap, corner } => Some((lap, corner)),
-        TagPlace::Frame { t_s } => {
-            let within = |it: &&crate::corners::Pass| {
-                it.entry_gate_t_s.is_some_and(|gate_s| gate_s <= t_s)
-                    && it.exit_gate_t_s.is_some_and(|gate_s| t_s <= gate_s)
-            };
-            analysis.passes.iter().find(within).map(|it| (it.lap, it.corner))
-        }
-        TagPlace::Trackside { .. } => None,
-    };
-    let (mut traffic, mut aside) = (Vec::new(), Vec::new());
-    for tag in book.tags.values() {
-        let is_traffic_kind =
-            |kind| book.tag_kinds.get(&kind).is_some_and(|it| it.name.trim().eq_ignore_ascii_case("traffic"));
-        let list = match tag.what {
-            What::Overtake { .. } | What::Defence { .. } => &mut traffic,
-            What::Kind(kind) if is_traffic_kind(kind) => &mut aside,
-            _ => continue,
-        };
-        list.extend(pass_of(tag.on).filter(|it| !list.contains(it)));
-    }
-    (traffic, aside)
 }
 
 /// Two sessions: nothing where either has no circuit.

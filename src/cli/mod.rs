@@ -17,8 +17,6 @@ mod filmed;
 mod findings;
 mod new;
 mod passes;
-#[cfg(feature = "media")]
-mod pictures;
 mod plan;
 #[cfg(feature = "media")]
 mod reel;

@@ -12,13 +12,11 @@ use crate::cli::plan;
 use crate::draw::{SheetRow, contact_sheet};
 use crate::files::{self, Overwrite};
 use crate::job::{self, Context};
-use crate::media::{self, Still};
+use crate::media::{self, JPEG_QUALITY, Still};
 use crate::present;
 use crate::reel::{self, Choice, ClipOptions, StillRow};
 use crate::session::MarkKind;
 
-/// JPEG quality: no ringing around the letters of the overlay (tried, no source).
-const JPEG_QUALITY: u8 = 90;
 const MARKS: [MarkKind; 3] = [MarkKind::TurnIn, MarkKind::Apex, MarkKind::Exit];
 
 pub(super) fn run(args: &StillsArgs, console: &mut Console<'_>, context: &Context) -> Result<u8, Stop> {
@@ -89,7 +87,7 @@ fn write_all(args: &StillsArgs, rows: &[StillRow], context: &Context) -> Result<
 /// Wide enough for its place on the sheet.
 const SHEET_WIDTH_PX: u32 = 480;
 
-pub(super) fn write(
+fn write(
     path: &std::path::Path,
     (width, height, rgb): (u32, u32, &[u8]),
     format: PictureFormat,

@@ -32,7 +32,7 @@ pub use listen::Sound;
 pub use motion::{FrameMotion, MotionReader};
 pub use probe::{Footage, Orientation, probe};
 pub use reader::{Frame, FrameReader, Picture, Pixels};
-pub use stills::{Still, still, still_of};
+pub use stills::{JPEG_QUALITY, Still, still, still_of};
 pub use times::frame_times;
 pub use viewer::{Bitmap, FootagePlace, FrameIndex, ShownFrame, Viewer, ViewerEvent, ViewerSettings};
 

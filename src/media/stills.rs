@@ -12,6 +12,9 @@ use crate::media::reader::{Frame, FrameReader, Picture, Pixels};
 use crate::reel::ClipPlan;
 use crate::session::VideoTime;
 
+/// JPEG quality of stills: no ringing around the letters of the overlay (tried, no source).
+pub const JPEG_QUALITY: u8 = 90;
+
 /// A picture: rows of red, green and blue without padding.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Still {

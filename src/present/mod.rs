@@ -26,7 +26,7 @@ pub use note::note;
 pub use number::{clock_time, decimals, difference, duration, fixed, interval, lap_time, speed, utc};
 pub use report::{
     REPORT_WITHOUT_FOOTAGE, REPORT_WITHOUT_MEDIA, against_best_lap, evidence, measure, more_findings, nothing_found,
-    report_footage_unusable,
+    report_footage_unusable, report_is_there, report_is_written,
 };
 pub use table::{Align, Table};
 pub use tag::tag;

@@ -25,6 +25,17 @@ pub fn report_footage_unusable(reason: &str) -> String {
     format!("The footage could not be used, so this report has no stills: {}.", super::one_line(reason))
 }
 
+/// In the window, once a report is in its folder. `left_out`: why a still is not in it.
+pub fn report_is_written(folder: &str, left_out: Option<&str>) -> String {
+    let without = left_out.map(|why| format!("; not every still could be taken ({why})")).unwrap_or_default();
+    super::one_line(&format!("The report is in {folder}{without}"))
+}
+
+/// In the window, where a report would have to be written over what is there.
+pub fn report_is_there(folder: &str) -> String {
+    super::one_line(&format!("{folder}: is there already; give another name"))
+}
+
 /// How many more findings there are than are shown whole.
 pub fn more_findings(count: usize) -> String {
     if count == 1 { "One more finding".to_owned() } else { format!("{count} more findings") }
@@ -96,6 +107,11 @@ mod tests {
     fn a_reason_is_one_line_of_a_sentence() {
         let said = report_footage_unusable("a.mp4: gone\nfor good");
         assert_eq!(said, "The footage could not be used, so this report has no stills: a.mp4: gone\\nfor good.");
+        assert_eq!(
+            report_is_written("out", Some("a.mp4: gone")),
+            "The report is in out; not every still could be taken (a.mp4: gone)"
+        );
+        assert_eq!(report_is_there("a\nb"), "a\\nb: is there already; give another name");
         assert_eq!((more_findings(1), more_findings(3)), ("One more finding".to_owned(), "3 more findings".to_owned()));
     }
 }

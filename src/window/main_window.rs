@@ -20,6 +20,7 @@ use crate::sample::{self, SampleOptions};
 use crate::window::app::SharedSettings;
 use crate::window::inbox::{Running, in_background};
 use crate::window::loading::{self, Loaded};
+use crate::window::report::Reviewed;
 use crate::window::review::ReviewPage;
 use crate::window::start_page::StartPage;
 
@@ -172,6 +173,11 @@ impl MainWindow {
         window
     }
 
+    /// What is open in the review; nothing where no book is.
+    pub(super) fn reviewed(&self) -> Option<Reviewed> {
+        self.imp().review_page.reviewed()
+    }
+
     fn settings(&self) -> &SharedSettings {
         self.imp().settings.get().expect("set where the window is made")
     }
@@ -195,6 +201,7 @@ impl MainWindow {
         on("undo", &["<Control>z"], |it| it.imp().review_page.undo());
         on("redo", &["<Control><Shift>z"], |it| it.imp().review_page.redo());
         on("add-trackside", &[], |it| it.imp().review_page.choose_trackside_file());
+        on("report", &[], Self::choose_report);
         on("tag-set", &[], |it| it.imp().review_page.edit_tag_set());
         on("about", &[], Self::show_about);
         on("close", &["<Control>w", "<Control>q"], Self::close);
@@ -280,7 +287,7 @@ impl MainWindow {
         imp.start_button.set_visible(page == Page::Review);
         imp.undo_button.set_visible(page == Page::Review);
         imp.redo_button.set_visible(page == Page::Review);
-        for name in ["add-trackside", "tag-set"] {
+        for name in ["add-trackside", "report", "tag-set"] {
             if let Some(action) = self.lookup_action(name).and_downcast::<gio::SimpleAction>() {
                 action.set_enabled(page == Page::Review);
             }

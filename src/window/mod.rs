@@ -20,6 +20,7 @@ mod paint;
 pub mod passes;
 mod picture;
 pub mod plot;
+mod report;
 mod review;
 mod saver;
 mod settings;

@@ -496,6 +496,39 @@ def check_missing_onboard(case):
         desk.expect("label", missing)
 
 
+def check_report(case):
+    """The review is written as a report into the folder that is asked for, with stills; what is there stays as it is."""
+    with case.open("sample.cornerbook") as desk:
+        case.review(desk)
+        desk.key("F10")
+        desk.choose("Report…")
+        choose_in_dialog(desk, "Write", case.path("handed over"))
+        desk.expect("label", "Writing the report …")
+        assert_controls_are_named(desk, at_least=1)
+        desk.picture("writing")
+        desk.expect("label", "The report is in .*handed over")
+        folder = case.path("handed over")
+        with open(os.path.join(folder, "index.html"), encoding="utf-8") as page:
+            assert "<h1><bdi>sample</bdi></h1>" in page.read()
+        marks = [it for it in os.listdir(os.path.join(folder, "stills")) if it.startswith("corner-")]
+        assert len(marks) >= 3 * len({it["corner"] for it in case.passes}) - 3, marks
+        assert not [it for it in os.listdir(case.folder) if it.startswith(".cornerbook-")]
+
+
+def check_report_stopped(case):
+    """A report that is stopped leaves nothing behind."""
+    with case.open("sample.cornerbook") as desk:
+        case.review(desk)
+        desk.key("F10")
+        desk.choose("Report…")
+        choose_in_dialog(desk, "Write", case.path("stopped"))
+        desk.expect("push button", "Cancel")
+        desk.key("Return")
+        wait("the review alone", lambda: desk.find("label", "Writing the report …") is None)
+        left = lambda: [it for it in os.listdir(case.folder) if it.startswith((".cornerbook-", "stopped"))]  # noqa: E731
+        wait("nothing of the report", lambda: not left())
+
+
 def choose_in_dialog(desk, accept, path):
     """Types a path into the toolkit's own dialog, which says the name of its buttons twice."""
     desk.expect("push button", f"({accept} ?)+")

@@ -37,6 +37,7 @@ use crate::window::loading::{Footage, Loaded};
 use crate::window::naming::name_button_inside;
 use crate::window::navigate::{Playhead, Stops};
 use crate::window::picture::Picture;
+use crate::window::report::Reviewed;
 use crate::window::review::drawing::DrawingBar;
 use crate::window::review::panels::{GuestLap, Panels, Scene, Subject};
 use crate::window::review::playing::{NORMAL, Playing, speed_words};
@@ -255,6 +256,18 @@ impl ReviewPage {
         self.leave_guest();
         self.show_position();
         self.panels().appear();
+    }
+
+    /// What is to be handed over, as it is now; nothing where no book is open.
+    pub(crate) fn reviewed(&self) -> Option<Reviewed> {
+        let review = self.imp().review.borrow();
+        let review = review.as_ref()?;
+        Some(Reviewed {
+            session: review.session.with_book(review.history.book().clone()),
+            analysis: review.analysis.clone(),
+            footage: review.footage.clone(),
+            unit: self.settings().get().speed_unit,
+        })
     }
 
     fn has_footage(&self) -> bool {

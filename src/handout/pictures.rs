@@ -3,21 +3,19 @@
 use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicUsize, Ordering};
 
+use image::{ExtendedColorType, ImageEncoder};
+
 use crate::analysis::Analysis;
 use crate::book::{self, Circled, Colour, Drawing, FootageRef, Shape};
-use crate::cli::args::{PictureFormat, ReportArgs};
-use crate::cli::clip::{chapters, footage_in_book, warn_of_rough_clocks};
-use crate::cli::console::{Console, Stop, with_progress};
-use crate::cli::{session, stills};
 use crate::corners::figure::Figure;
 use crate::files::{Overwrite, PendingFolder};
 use crate::findings::Findings;
+use crate::handout::{Error, Subject};
 use crate::job::{self, Context};
-use crate::load::Session;
-use crate::media::{self, Still};
+use crate::media::{self, JPEG_QUALITY, Still};
 use crate::present;
-use crate::reel::{self, Chapter, Choice, ClipOptions, ClipPlan, Source};
-use crate::report::{CLIPS, ClipFile, Footage, MARKS, Pictures, STILLS, Shows, StillFile, chosen_passes};
+use crate::reel::{self, Choice, ClipOptions, ClipPlan, Source};
+use crate::report::{CLIPS, ClipFile, MARKS, STILLS, Shows, StillFile, chosen_passes};
 use crate::session::VideoTime;
 use crate::track::LapKind;
 
@@ -44,67 +42,69 @@ enum From {
 /// Footage on the log's clock with what is needed to show it.
 struct Shown<'a> {
     source: Source<'a>,
-    session: &'a Session,
+    /// Where the book is: what it names is looked for from there.
+    path: Option<&'a Path>,
     options: ClipOptions,
 }
 
-/// Takes the stills, and where they are asked for, the clips. Footage that cannot be used is a reason, not an error.
+/// The stills of a report in its folder, and why some are left out: a frame that cannot be read is no reason to have no
+/// report.
 ///
 /// # Errors
 /// Cancelled, or a picture that cannot be written.
-pub(super) fn take(
-    args: &ReportArgs,
-    session: &Session,
-    analysis: &Analysis,
+pub fn take_stills(
+    subject: &Subject<'_>,
     found: &Findings,
     folder: &PendingFolder,
-    console: &mut Console<'_>,
     context: &Context,
-) -> Result<(Pictures, Vec<Chapter>), Stop> {
-    let without = |footage| (Pictures { footage, ..Pictures::default() }, Vec::new());
-    let is_filmed = session.book.as_ref().is_some_and(|(_, book)| !book.recording.chapters.is_empty());
-    if args.video.is_empty() && !is_filmed {
-        return Ok(without(Footage::NotGiven));
-    }
-    let chapters = match on_the_clock(args, session, console, context) {
-        Ok(chapters) => chapters,
-        Err(Stop::Failed(error)) => {
-            console.warn(&format!("{error:#}; the report has no stills"));
-            return Ok(without(Footage::Unusable(format!("{error:#}"))));
-        }
-        Err(stop) => return Err(stop),
-    };
-    let footage = footage_in_book(session, &chapters);
-    let book = session.book.as_ref().map(|it| &it.1);
-    let source = Source { analysis, book, chapters: &chapters, footage: &footage };
-    let options = ClipOptions { speed_unit: args.unit.speed_unit, ..ClipOptions::default() };
-    let shown = Shown { source, session, options };
-    let mut pictures = Pictures { footage: Footage::Shown, ..Pictures::default() };
-    let wanted = wanted(&shown, found);
-    let taken = with_progress("taking the stills", context, || take_stills(&wanted, folder, context))?;
-    for still in taken {
+) -> Result<(Vec<StillFile>, Vec<media::Error>), Error> {
+    let footage = footage_in_book(subject);
+    let shown = shown(subject, &footage);
+    let (mut stills, mut left_out) = (Vec::new(), Vec::new());
+    for still in take_all(&wanted(&shown, found), folder, context)? {
         match still {
-            Ok(still) => pictures.stills.push(still),
-            Err(error) => console.warn(&format!("a still is left out: {error}")),
+            Ok(still) => stills.push(still),
+            Err(error) => left_out.push(error),
         }
     }
-    if args.clips {
-        for (lap, corner) in passes_of_clips(&shown) {
-            pictures.clips.extend(clip(&shown, lap, corner, folder, console, context)?);
-        }
-    }
-    Ok((pictures, chapters))
+    Ok((stills, left_out))
 }
 
-fn on_the_clock(
-    args: &ReportArgs,
-    session: &Session,
-    console: &mut Console<'_>,
+/// The best and the slowest pass of each corner that the footage shows, as films in the folder of a report, and the
+/// passes (lap and corner) that are left out, for the footage does not show them whole.
+///
+/// # Errors
+/// Cancelled, or a film that cannot be written.
+pub fn cut_clips(
+    subject: &Subject<'_>,
+    folder: &PendingFolder,
     context: &Context,
-) -> Result<Vec<Chapter>, Stop> {
-    let aligned = session::align(session, &args.video, &args.clock, console, context)?;
-    warn_of_rough_clocks(&aligned, console);
-    chapters(&aligned)
+) -> Result<(Vec<ClipFile>, Vec<(u32, u32)>), Error> {
+    let footage = footage_in_book(subject);
+    let shown = shown(subject, &footage);
+    let (mut clips, mut left_out) = (Vec::new(), Vec::new());
+    for (lap, corner) in passes_of_clips(&shown) {
+        match clip(&shown, lap, corner, folder, context)? {
+            Some(clip) => clips.push(clip),
+            None => left_out.push((lap, corner)),
+        }
+    }
+    Ok((clips, left_out))
+}
+
+fn shown<'a>(subject: &Subject<'a>, footage: &'a [Option<FootageRef>]) -> Shown<'a> {
+    let book = subject.book.map(|it| it.1);
+    Shown {
+        source: Source { analysis: subject.analysis, book, chapters: subject.chapters, footage },
+        path: subject.book.map(|it| it.0),
+        options: ClipOptions { speed_unit: subject.unit, ..ClipOptions::default() },
+    }
+}
+
+/// Which file of the book each chapter is.
+fn footage_in_book(subject: &Subject<'_>) -> Vec<Option<FootageRef>> {
+    let of = |file: &Path| subject.book.and_then(|(_, book)| book::file::footage_of(book, file));
+    subject.chapters.iter().map(|it| of(&it.file)).collect()
 }
 
 fn wanted(shown: &Shown<'_>, found: &Findings) -> Vec<Wanted> {
@@ -163,7 +163,7 @@ fn clip_plan(shown: &Shown<'_>, lap: u32, corner: u32) -> Option<ClipPlan> {
 
 /// Where the reference points can be seen, each in its circle.
 fn reference_points(shown: &Shown<'_>) -> Vec<Wanted> {
-    let Some((path, book)) = &shown.session.book else { return Vec::new() };
+    let Some((path, book)) = shown.path.zip(shown.source.book) else { return Vec::new() };
     let point = |(id, it): (&book::Id, &book::ReferencePoint)| {
         let Circled { on, circle } = it.circled?;
         let file = match on.footage {
@@ -183,11 +183,11 @@ fn reference_points(shown: &Shown<'_>) -> Vec<Wanted> {
 }
 
 /// In the order wanted. A frame that cannot be read is left out with its reason.
-fn take_stills(
+fn take_all(
     wanted: &[Wanted],
     folder: &PendingFolder,
     context: &Context,
-) -> Result<Vec<Result<StillFile, media::Error>>, Stop> {
+) -> Result<Vec<Result<StillFile, media::Error>>, Error> {
     let done = AtomicUsize::new(0);
     let taken = job::map_parallel(wanted, |it| {
         context.check()?;
@@ -197,7 +197,7 @@ fn take_stills(
         };
         let still = match still {
             Ok(still) => still.smaller(WIDTH_PX),
-            Err(media::Error::Cancelled(_)) => return Err(Stop::Cancelled),
+            Err(media::Error::Cancelled(cancelled)) => return Err(cancelled.into()),
             Err(error) => return Ok(Err(error)),
         };
         let file = write_still(&it.name, &still, folder)?;
@@ -208,10 +208,13 @@ fn take_stills(
     taken.into_iter().collect()
 }
 
-fn write_still(name: &str, still: &Still, folder: &PendingFolder) -> Result<String, Stop> {
+fn write_still(name: &str, still: &Still, folder: &PendingFolder) -> Result<String, Error> {
     let file = format!("{STILLS}/{name}.jpg");
-    let path = folder.path(&file)?;
-    stills::write(&path, (still.width, still.height, &still.rgb), PictureFormat::Jpeg, Overwrite::Refuse)?;
+    let mut bytes = Vec::new();
+    let encoder = image::codecs::jpeg::JpegEncoder::new_with_quality(&mut bytes, JPEG_QUALITY);
+    let encoded = encoder.write_image(&still.rgb, still.width, still.height, ExtendedColorType::Rgb8);
+    encoded.map_err(|cause| Error::Picture { file: file.clone(), cause })?;
+    folder.write(&file, &bytes)?;
     Ok(file)
 }
 
@@ -229,16 +232,11 @@ fn clip(
     lap: u32,
     corner: u32,
     folder: &PendingFolder,
-    console: &mut Console<'_>,
     context: &Context,
-) -> Result<Option<ClipFile>, Stop> {
-    let Some(plan) = clip_plan(shown, lap, corner) else {
-        console.warn(&format!("lap {lap}, corner {corner}: is not in the footage, so it has no clip"));
-        return Ok(None);
-    };
+) -> Result<Option<ClipFile>, Error> {
+    let Some(plan) = clip_plan(shown, lap, corner) else { return Ok(None) };
     let file = format!("{CLIPS}/corner-{corner}-lap-{lap}.mp4");
-    let path: &Path = &folder.path(&file)?;
-    with_progress("writing the clips", context, || media::render_clip(&plan, path, Overwrite::Refuse, context))?;
+    media::render_clip(&plan, &folder.path(&file)?, Overwrite::Refuse, context)?;
     let pass = shown.source.analysis.pass(lap, corner);
     let marks_s = MARKS.map(|it| plan.film_time_s(pass?.mark(it)?.t_s.value));
     Ok(Some(ClipFile { lap, corner, file, marks_s }))
