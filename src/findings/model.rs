@@ -47,6 +47,8 @@ pub(super) struct Trip {
     /// The corners behind that the engine, not the grip, sets the speed of, and the one where that is otherwise.
     between: Vec<(f64, f64, f64)>,
     after: Vec<(f64, f64, f64)>,
+    /// How many corners on the trip ends.
+    pub(super) ahead: usize,
     /// The straight behind as it was driven: length (m), speed (m/s), acceleration (m/s²) of each piece.
     behind: Vec<(f64, f64, f64)>,
 }
@@ -69,7 +71,7 @@ impl Trip {
     /// From one log time to another, by way of the turn-in and exit of `pass` (log times): the ends lie in the corners
     /// beside it, which reach from `from_s` to `before_s` and from `after_s` to `to_s`.
     pub(super) fn new(path: &Path, times: Times) -> Option<Self> {
-        let Times { from_s, before_s, turn_in_s, exit_s, after_s, limited_s, to_s } = times;
+        let Times { from_s, before_s, turn_in_s, exit_s, after_s, limited_s, to_s, ahead } = times;
         let in_order = [from_s, before_s, turn_in_s, exit_s, after_s, limited_s, to_s].is_sorted();
         if !(in_order && from_s < before_s && turn_in_s < exit_s && limited_s < to_s) {
             return None;
@@ -91,6 +93,7 @@ impl Trip {
             between: if limited_s > after_s { driven(path, after_s, limited_s)? } else { Vec::new() },
             after: driven(path, limited_s, to_s)?,
             behind: if after_s > exit_s { accelerations(path, exit_s, after_s)? } else { Vec::new() },
+            ahead,
             profile,
         })
     }
@@ -259,12 +262,12 @@ pub(super) struct Times {
     /// From here on the speed is limited by another corner.
     pub(super) limited_s: f64,
     pub(super) to_s: f64,
+    /// The corner that limits it is so many corners on.
+    pub(super) ahead: usize,
 }
 
 /// A speed that is lowest after this share of a corner is set by its grip, not by the way there.
 const SLOWEST_FROM: f64 = 0.15;
-/// No more corners are driven through on one breath.
-const MOST_CORNERS: usize = 3;
 
 impl Times {
     /// The corners beside a pass end and begin at their own marks. The trip reaches from the apex before to the slowest
@@ -289,10 +292,11 @@ impl Times {
                 (pass.turn_in?.t_s.value, pass.exit?.t_s.value, pass.min_speed_t_s?.value);
             ((slowest_s - begin_s) / (finish_s - begin_s) > SLOWEST_FROM).then_some((begin_s, slowest_s))
         };
-        let limiting = (1..=MOST_CORNERS).map_while(later).find_map(slowest);
         let usual_s = (after_s, after.apex.map_or(after_s + 1.0, |it| it.mark.t_s.value));
-        let (limited_s, to_s) = limiting.filter(|it| it.0 >= exit_s).unwrap_or(usual_s);
-        Some(Self { from_s, before_s, turn_in_s, exit_s, after_s, limited_s: limited_s.max(after_s), to_s })
+        let limiting = (1..=count).map_while(|ahead| Some((ahead, later(ahead)?)));
+        let limiting = limiting.filter_map(|(ahead, pass)| Some((ahead, slowest(pass)?))).next();
+        let (ahead, (limited_s, to_s)) = limiting.filter(|it| it.1.0 >= exit_s).unwrap_or((1, usual_s));
+        Some(Self { from_s, before_s, turn_in_s, exit_s, after_s, limited_s: limited_s.max(after_s), to_s, ahead })
     }
 }
 

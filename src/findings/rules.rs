@@ -30,7 +30,7 @@ const DIP_SHARE: f64 = 0.15;
 /// Of a corner's dips this share is shallower than the usual one: a habit makes them deeper.
 const LEAST_DIP_SHARE: f64 = 0.25;
 /// On a straight shorter than this, m, the next corner decides where the kart is left (common practice).
-const SHORT_STRAIGHT_M: f64 = 50.0;
+const SHORT_STRAIGHT_M: f64 = 33.0;
 /// A pass slower than the others by this, s, and by so many of their usual deviations, has lost time.
 const LOST_S: f64 = 0.25;
 const LOST_DEVIATIONS: f64 = 6.0;
@@ -46,6 +46,8 @@ const HABIT_SHARE: f64 = 0.3;
 /// The model tells a cost to this share and to this many seconds (95 %; docs/methods.md#what-something-costs).
 const MODEL_SHARE: f64 = 0.3;
 const MODEL_S: f64 = 0.015;
+/// Another turn-in changes the whole curve, of which the model knows less (95 %, s; likewise).
+const TURNED_S: f64 = 0.07;
 
 /// One pass as the rules see it.
 #[derive(Debug, Clone)]
@@ -296,7 +298,9 @@ struct Around<'a> {
     usual: &'a Usual,
     limits: &'a Limits,
     inside: Option<crate::findings::curve::InsideArc>,
+    /// What the corner's passes without a second bite are like.
     usual_dip: f64,
+    once: Option<Shape>,
     straight_before_m: f64,
     straight_behind_m: f64,
     /// What is left to the outside elsewhere, seen from this corner's entry and exit, m.
@@ -332,43 +336,88 @@ fn of_corner(
     usual: &Usual,
     limits: &Limits,
 ) -> Vec<Finding> {
+    let usual_dip = quantile(passes.iter().map(|it| it.trip.curve.shape.dip), LEAST_DIP_SHARE).unwrap_or(0.0);
     let around = Around {
         usual,
         limits,
         inside: session.insides[corner],
-        usual_dip: quantile(passes.iter().map(|it| it.trip.curve.shape.dip), LEAST_DIP_SHARE).unwrap_or(0.0),
+        usual_dip,
+        once: steered_once(passes, usual_dip),
         straight_before_m: straight_before_m(session, corner),
         straight_behind_m: straight_behind_m(session, corner),
         margins_m: [elsewhere_m(margins, corner, 0), elsewhere_m(margins, corner, 1)],
     };
-    let found = RULES.iter().filter_map(|(kind, rule)| {
-        let said: Vec<(&Seen, Said, f64)> = passes
-            .iter()
-            .filter_map(|seen| {
-                let now = now(seen, &around);
-                let said = rule(seen, &now, &around)?;
-                let cost_s = seen.trip.time_s(limits, &now)? - seen.trip.time_s(limits, &said.without)?;
-                Some((seen, said, cost_s))
-            })
-            .collect();
+    let said: Vec<(FindingKind, Vec<SaidOf<'_>>)> =
+        RULES.iter().map(|(kind, rule)| (*kind, said_by(*rule, passes, &around))).collect();
+    // Passes of which nothing is said show what the corner takes without.
+    let is_plain = |lap: u32| !said.iter().any(|(_, said)| said.iter().any(|it| it.0.lap == lap));
+    let plain: Vec<u32> = passes.iter().map(|it| it.lap).filter(|it| is_plain(*it)).collect();
+    let found = said.iter().filter_map(|(kind, said)| {
         let is_habit = said.len() >= 2 && said.len() as f64 >= HABIT_SHARE * passes.len() as f64;
         let is_use = !matches!(
             kind,
             FindingKind::EarlyTurnIn | FindingKind::LateTurnIn | FindingKind::MissedApex | FindingKind::TwoBites
         );
-        let found = is_habit.then(|| finding(*kind, session.view.corners[corner].number, &said, passes.len()))??;
+        let found = is_habit.then(|| finding(*kind, session.view.corners[corner].number, said, passes.len()))??;
+        let observed_s = observed_s(session, corner, passes, &found.laps, &plain);
+        let found = Finding { size_s: with_observed(found.size_s, observed_s), ..found };
         (!is_use || found.size_s.value >= LEAST_S).then_some(found)
     });
     found.collect()
 }
 
-fn finding(kind: FindingKind, corner: u32, said: &[(&Seen, Said, f64)], of: usize) -> Option<Finding> {
+/// A pass, what one rule says of it, and what that costs by the model, s.
+type SaidOf<'a> = (&'a Seen, Said, f64);
+
+fn said_by<'a>(rule: Rule, passes: &'a [Seen], around: &Around<'_>) -> Vec<SaidOf<'a>> {
+    let of = |seen: &'a Seen| {
+        let now = now(seen, around);
+        let said = rule(seen, &now, around)?;
+        let cost_s = seen.trip.time_s(around.limits, &now)? - seen.trip.time_s(around.limits, &said.without)?;
+        Some((seen, said, cost_s))
+    };
+    passes.iter().filter_map(of).collect()
+}
+
+/// What some laps took longer than the plain ones, s, from the exit of the corner before to the next corner that sets the
+/// speed. `None` where either are fewer than two.
+fn observed_s(session: &Session<'_>, corner: usize, passes: &[Seen], laps: &[u32], plain: &[u32]) -> Option<Estimate> {
+    let ahead = median(passes.iter().map(|it| it.trip.ahead as f64))?;
+    #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a corner's number")]
+    let ahead = ahead as usize;
+    let count = session.view.corners.len();
+    let from_m = session.exit_m(corner + count - 1)? - session.length_m();
+    let to_m = session.entry_m(corner + ahead)?;
+    let taken = |laps: &[u32]| {
+        let times = laps.iter().filter_map(|lap| session.time_between(*lap, (from_m, to_m), 0.0));
+        pooled(&times.collect::<Vec<_>>()).filter(|it| it.count >= 2).map(|it| it.mean)
+    };
+    let (with, without) = (taken(laps)?, taken(plain)?);
+    Some(Estimate { value: with.value - without.value, ci95: with.ci95.hypot(without.ci95) })
+}
+
+/// What the model says and what was observed, each as much as it is sure.
+fn with_observed(model_s: Estimate, observed_s: Option<Estimate>) -> Estimate {
+    let Some(observed_s) = observed_s.filter(|it| it.ci95 > 0.0) else { return model_s };
+    let (by_model, by_watch) = (model_s.sigma().powi(-2), observed_s.sigma().powi(-2));
+    let value = (by_model * model_s.value + by_watch * observed_s.value) / (by_model + by_watch);
+    Estimate::from_variance(value, 1.0 / (by_model + by_watch))
+}
+
+/// The usual shape of the passes whose dip is no deeper than usual: the two bites of others blur their ramps.
+fn steered_once(passes: &[Seen], usual_dip: f64) -> Option<Shape> {
+    let once = || passes.iter().map(|it| it.trip.curve.shape).filter(|it| it.dip < usual_dip + DIP_SHARE);
+    Some(Shape { rise: median(once().map(|it| it.rise))?, fall: median(once().map(|it| it.fall))?, dip: usual_dip })
+}
+
+fn finding(kind: FindingKind, corner: u32, said: &[SaidOf<'_>], of: usize) -> Option<Finding> {
     let costs: Vec<f64> = said.iter().map(|it| it.2).collect();
     let mean_s = costs.iter().sum::<f64>() / costs.len() as f64;
     let squares: f64 = costs.iter().map(|it| (it - mean_s).powi(2)).sum();
     let count = costs.len() as f64;
     let scatter_s = student_ci95(costs.len() - 1) * (squares / (count - 1.0) / count).sqrt();
-    let ci95 = scatter_s.hypot(MODEL_SHARE * mean_s).hypot(MODEL_S);
+    let model_s = if matches!(kind, FindingKind::EarlyTurnIn | FindingKind::LateTurnIn) { TURNED_S } else { MODEL_S };
+    let ci95 = scatter_s.hypot(MODEL_SHARE * mean_s).hypot(model_s);
     // The pass that shows it best is the dearest.
     let shown = said.iter().max_by(|a, b| a.2.total_cmp(&b.2))?;
     let evidence = (0..shown.1.evidence.len()).filter_map(|index| {
@@ -536,7 +585,7 @@ fn two_bites(seen: &Seen, now: &How, around: &Around<'_>) -> Option<Said> {
     }
     Some(Said {
         evidence: vec![(Measure::Dip, shape.dip, around.usual_dip)],
-        without: reshaped(seen, now, around, Shape { dip: around.usual_dip, ..shape })?,
+        without: reshaped(seen, now, around, around.once.unwrap_or(Shape { dip: around.usual_dip, ..shape }))?,
         seen_at_s: 0.5 * (seen.turn_in_s + seen.exit_s),
     })
 }
