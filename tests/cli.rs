@@ -14,6 +14,7 @@ mod hostile;
 mod passes;
 #[cfg(feature = "media")]
 mod reels;
+mod season;
 
 use std::ffi::OsStr;
 use std::fmt::Write as _;

@@ -4,4 +4,6 @@
 #[cfg(feature = "media")]
 mod containers;
 mod reference;
+#[cfg(feature = "parquet")]
+mod season;
 mod values;

@@ -41,7 +41,7 @@ pub(super) fn run(args: &FindingsArgs, console: &mut Console<'_>, context: &Cont
     Ok(0)
 }
 
-fn surface(grip: Grip) -> &'static str {
+pub(super) fn surface(grip: Grip) -> &'static str {
     match grip {
         Grip::Dry => "dry",
         Grip::Damp => "damp",

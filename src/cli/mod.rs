@@ -18,6 +18,7 @@ mod passes;
 mod plan;
 #[cfg(feature = "media")]
 mod reel;
+mod season;
 mod session;
 #[cfg(feature = "media")]
 mod stills;

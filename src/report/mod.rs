@@ -7,6 +7,8 @@ mod check;
 mod findings;
 mod passes_csv;
 mod passes_json;
+#[cfg(feature = "parquet")]
+mod passes_parquet;
 mod passes_text;
 mod round;
 
@@ -20,6 +22,8 @@ pub use check::{ChannelFound, Checked, Content, FootageFound, LogFound, checks_c
 pub use findings::{FindingsView, findings_csv, findings_json, findings_text};
 pub use passes_csv::passes_csv;
 pub use passes_json::passes_json;
+#[cfg(feature = "parquet")]
+pub use passes_parquet::{Origin, passes_parquet};
 pub use passes_text::{passes_text, passes_unclear};
 
 /// What a table of passes is made from: a log, its analysis, and which of it is wanted.
