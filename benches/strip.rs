@@ -6,7 +6,7 @@ use std::time::{Duration, Instant};
 use cornerbook::analysis::{self, Analysis, Inputs};
 use cornerbook::job;
 use cornerbook::sample::{Circuit, Driver, LoggerNoise, log_samples, simulate};
-use cornerbook::strip::{CornerPlot, LapStrip, MapPicture, PassRows, StripTag};
+use cornerbook::strip::{CornerPlot, LapStrip, MapPicture, OtherLap, PassRows, StripTag};
 use cornerbook::track::file;
 use cornerbook::units::SpeedUnit;
 
@@ -47,7 +47,10 @@ fn main() {
     let tell = |what: &str, took: Duration| println!("{what}: {:.2} ms at the slowest", took.as_secs_f64() * 1e3);
     tell("lap strip of lap 80", slowest(|| assert!(!LapStrip::of(&analysis, 80, &tags).marks.is_empty())));
     tell("lap strip of the whole log", slowest(|| assert!(LapStrip::of(&without_laps, 1, &tags).lap.is_none())));
-    tell("map of two laps", slowest(|| assert!(MapPicture::of(&analysis, Some(&track), 80, Some(40)).this.is_some())));
+    tell(
+        "map of two laps",
+        slowest(|| assert!(MapPicture::of(&analysis, Some(&track), 80, Some(OtherLap::Here(40))).this.is_some())),
+    );
     tell("table of one corner's passes", slowest(|| assert!(PassRows::of(&analysis, 3, unit).rows.len() > 80)));
     tell("plot of four passes", slowest(|| assert!(CornerPlot::of(&analysis, 3, &[80, 40, 20, 10]).lines.len() == 4)));
 }

@@ -12,7 +12,7 @@ use cornerbook::job;
 use cornerbook::log;
 use cornerbook::sample::{Circuit, Driver, LoggerNoise, log_samples, simulate};
 use cornerbook::session::{MarkEdit, MarkKind, Samples};
-use cornerbook::strip::{CornerPlot, LapStrip, MapPicture, PassGiven, PassRows, StripTag};
+use cornerbook::strip::{CornerPlot, LapStrip, MapPicture, OtherLap, PassGiven, PassRows, StripTag};
 use cornerbook::track::file::{self, TrackFile};
 use cornerbook::units::SpeedUnit;
 use cornerbook::window::map::MapWidget;
@@ -116,7 +116,7 @@ fn build(scene: &Scene, application: &gtk::Application) {
     let analysis = &scene.analysis;
     let (strip, map, table, plot) = (LapStripView::new(), MapWidget::new(), PassTable::new(), CornerPlotView::new());
     strip.show(LapStrip::of(analysis, LAP, &scene.tags), UNIT);
-    map.show(MapPicture::of(analysis, scene.track.as_ref(), LAP, Some(OTHER)), UNIT);
+    map.show(MapPicture::of(analysis, scene.track.as_ref(), LAP, Some(OtherLap::Here(OTHER))), UNIT);
     let given = [
         PassGiven { lap: 1, is_good_exit: Some(false), tags: 2 },
         PassGiven { lap: 4, is_good_exit: Some(true), tags: 0 },

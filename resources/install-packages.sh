@@ -36,6 +36,7 @@ testing=(
     at-spi2-core
     python3-gi
     gir1.2-atspi-2.0
+    gir1.2-gtk-4.0
     desktop-file-utils
     appstream
 )

@@ -15,6 +15,8 @@ mod passes;
 #[cfg(feature = "media")]
 mod reels;
 mod season;
+#[cfg(feature = "media")]
+mod seen;
 
 use std::ffi::OsStr;
 use std::fmt::Write as _;

@@ -79,6 +79,7 @@ fn offset_and_rate_are_found_from_gyro_and_from_positions() {
                 let is_sure = found.confidence > 0.5;
                 // From positions alone the turning is smoothed, and which lap it is may stay open.
                 assert!(is_sure || !noise.with_yaw, "{:?} {:?}", found.map, found.confidence);
+                assert!(miss_s < 0.3 || found.confidence < 0.2, "{miss_s} {:?} {:?}", found.map, found.confidence);
                 if is_sure {
                     assert!(miss_s < 0.02, "{miss_s} {:?}", found.map);
                     misses.push(miss_s);
@@ -88,7 +89,7 @@ fn offset_and_rate_are_found_from_gyro_and_from_positions() {
     }
     let rms_s = (misses.iter().map(|it| it * it).sum::<f64>() / misses.len() as f64).sqrt();
     println!("worst end of {} recordings: RMS {rms_s:.4} s", misses.len());
-    assert!(misses.len() >= 8, "{} of 12 recordings are believed", misses.len());
+    assert!(misses.len() >= 10, "{} of 12 recordings are believed", misses.len());
     assert!(rms_s < 0.01, "{misses:?}");
 }
 
@@ -205,6 +206,50 @@ fn what_tells_nothing_says_why() {
     let straight = Channel { t_s: (0..900).map(|i| 0.1 * f64::from(i)).collect(), value: vec![0.002; 900] };
     assert_eq!(fit(&Turning::from_yaw_rate(&straight), &combine(&frames)), Err(MotionDoubt::LogStraight));
     assert_eq!(fit(&Turning::default(), &combine(&frames)), Err(MotionDoubt::LogStraight));
+}
+
+/// A recording that cannot be placed: its name, the log, what is seen, and which reason is right.
+type Hopeless<'a> = (&'static str, &'a Turning, Vec<SeenFrame>, fn(&MotionDoubt) -> bool);
+
+/// What the motion cannot place keeps its stamp's place, or has none, and says why.
+#[test]
+fn bad_input_is_never_placed_by_motion() {
+    let scenario = simulate(&Circuit::saltpan(), &Driver::a(), 5, 2);
+    let clock = ClockMap { log_t_s_at_zero: 70.0, rate_ppm: 0.0 };
+    let log = turning(&log_samples(&scenario, &LoggerNoise::default(), 3));
+    let frames = seen(&scenario, clock, (0.0, 100.0), 5);
+    let with = |band: (f64, f64)| -> Vec<SeenFrame> {
+        frames.iter().map(|it| SeenFrame { bands: vec![band; 5], ..it.clone() }).collect()
+    };
+    let elsewhere = simulate(&Circuit::windgap(), &Driver::b(), 5, 9);
+    let straight = Channel { t_s: (0..3000).map(|i| 0.1 * f64::from(i)).collect(), value: vec![0.002; 3000] };
+    let straight = Turning::from_yaw_rate(&straight);
+    let still: fn(&MotionDoubt) -> bool = |it| *it == MotionDoubt::StillPicture;
+    let alike: fn(&MotionDoubt) -> bool = |it| matches!(it, MotionDoubt::PlacesAlike { .. } | MotionDoubt::Weak { .. });
+    let cases: [Hopeless<'_>; 5] = [
+        ("a still camera", &log, with((0.0, 1.0)), |it| {
+            matches!(it, MotionDoubt::StillPicture | MotionDoubt::FootageStraight)
+        }),
+        ("a black recording", &log, with((0.0, 0.0)), still),
+        ("shorter than a lap", &log, frames[..180].to_vec(), alike),
+        ("no overlap with the log", &log, seen(&elsewhere, clock, (0.0, 100.0), 6), alike),
+        ("no turning in the log", &straight, frames.clone(), |it| *it == MotionDoubt::LogStraight),
+    ];
+    let span = LogSpan { start_utc: Some(scenario.start_utc), duration_s: 280.0 };
+    for (name, log, frames, is_reason) in cases {
+        for (created, method) in
+            [(None, Method::None), (Some(scenario.start_utc + TimeDelta::seconds(20)), Method::Clock)]
+        {
+            let chapters = chapters(&[100.0], created);
+            let clock = from_motion(log, &combine(&frames), &chapters, from_stamps(span, &chapters)).0.remove(0);
+            assert!(clock.method == method && clock.confidence <= 0.5, "{name}: {clock:?}");
+            let reason = clock.notes.iter().find_map(|it| match &it.kind {
+                NoteKind::MotionNotUsed { doubt } => Some(*doubt),
+                _ => None,
+            });
+            assert!(reason.as_ref().is_some_and(is_reason), "{name}: {clock:?}");
+        }
+    }
 }
 
 fn real(relative: &str) -> Option<Samples> {

@@ -11,7 +11,8 @@ use cornerbook::job;
 use cornerbook::log;
 use cornerbook::present;
 use cornerbook::strip::{
-    AxisKind, CornerPlot, LapStrip, MapPicture, PassGiven, PassRow, PassRows, SortBy, StripTag, compare,
+    AxisKind, CornerPlot, LapElsewhere, LapStrip, MapPicture, OtherLap, PassGiven, PassRow, PassRows, SortBy, StripTag,
+    compare, same_corner,
 };
 use cornerbook::track::file::{self, TrackFile};
 use cornerbook::units::SpeedUnit;
@@ -137,7 +138,7 @@ fn without_positions_the_axis_is_time() {
     assert_eq!(strip.trace.axis, AxisKind::Time);
     assert!((strip.whole.length() - (lap.end_t_s - lap.start_t_s)).abs() < 0.1);
     assert!(strip.trace.speed_range_mps().is_none() && !strip.corners.is_empty());
-    assert!(MapPicture::of(yaw_only(), None, 2, Some(3)).bounds.is_none());
+    assert!(MapPicture::of(yaw_only(), None, 2, Some(OtherLap::Here(3))).bounds.is_none());
     let plot = CornerPlot::of(yaw_only(), 3, &[2, 3]);
     assert!(plot.axis == AxisKind::Time && plot.lines.len() == 2 && plot.difference.is_empty());
 }
@@ -148,7 +149,9 @@ fn a_session_without_laps_is_one_strip_by_time() {
     assert!(analysis.laps.is_empty());
     let strip = LapStrip::of(&analysis, 1, &[]);
     assert!(strip.lap.is_none() && strip.trace.axis == AxisKind::Time && strip.trace.points.len() > 300);
-    assert!(MapPicture::of(&analysis, Some(&track()), 1, Some(2)).this.is_some_and(|it| it.lap.is_none()));
+    assert!(
+        MapPicture::of(&analysis, Some(&track()), 1, Some(OtherLap::Here(2))).this.is_some_and(|it| it.lap.is_none())
+    );
     assert!(PassRows::of(&analysis, 1, KMH).rows.is_empty() && CornerPlot::of(&analysis, 1, &[1]).lines.is_empty());
     let absent = LapStrip::of(session(), 99, &[]);
     assert!(absent.lap == Some(99) && absent.trace.points.is_empty() && absent.marks.is_empty());
@@ -183,6 +186,41 @@ fn a_mark_moved_by_hand_is_shown_as_such_everywhere() {
     assert!(row.cells.iter().all(|it| it.is_moved == (it.figure == Figure::ApexPlace)));
     let plot = CornerPlot::of(&analysis, 3, &[3]);
     assert_eq!(plot.lines[0].marks.iter().filter(|it| it.is_moved).count(), 1);
+}
+
+#[test]
+fn a_lap_of_another_session_lies_where_it_was_driven() {
+    // The same laps, read as another session: without the track, whose gate and numbers are then its own.
+    let (here, there) = (session(), analysed(CSV, false, Vec::new()));
+    for corner in &here.corners {
+        let same = same_corner(corner, here, &there).unwrap();
+        let entry_s = here.pass(3, corner.number).unwrap().entry_gate_t_s.unwrap();
+        let away_s = |lap| Some((there.pass(lap, same.number)?.entry_gate_t_s? - entry_s).abs());
+        let laps = there.laps.iter().map(|it| it.number).filter(|it| away_s(*it).is_some());
+        let lap = laps.min_by(|a, b| away_s(*a).unwrap().total_cmp(&away_s(*b).unwrap())).unwrap();
+        let elsewhere = LapElsewhere { session: "Kim", analysis: &there, lap };
+
+        let plot = CornerPlot::of(here, corner.number, &[3, 4]).with_lap_elsewhere(here, corner.number, elsewhere);
+        let [this, guest, other] = plot.lines.as_slice() else { panic!("three lines at {}", corner.name) };
+        assert_eq!((guest.session.as_deref(), this.session.as_deref(), other.lap), (Some("Kim"), None, 4));
+        // Both reference lines are means of the same laps, set off at other places.
+        for point in &guest.trace.points {
+            let Some(at_m) = this.trace.along_at(point.t_s) else { continue };
+            assert!((at_m - point.along).abs() < 1.0, "{}: {at_m} m and {} m", corner.name, point.along);
+        }
+        assert!(plot.difference.iter().all(|it| it.1.abs() < 0.05), "{}: {:?}", corner.name, plot.difference);
+
+        let picture = MapPicture::of(here, Some(&track()), 3, Some(OtherLap::Elsewhere(elsewhere)));
+        let line = picture.other.unwrap();
+        assert_eq!(line.session.as_deref(), Some("Kim"));
+        for point in &line.trace.points {
+            let Some(state) = here.path.at(point.t_s) else { continue };
+            assert!(point.position.distance_m(Point::new(state.x_m, state.y_m)) < 0.3, "at {} s", point.t_s);
+        }
+        let nobody = LapElsewhere { session: "Kim", analysis: yaw_only(), lap };
+        let plot = CornerPlot::of(here, corner.number, &[3]).with_lap_elsewhere(here, corner.number, nobody);
+        assert_eq!(plot.lines.len(), 1, "a session without positions has no places");
+    }
 }
 
 #[test]
@@ -269,7 +307,7 @@ fn a_table_of_passes() {
 
 #[test]
 fn the_map_holds_the_lap_between_the_edges() {
-    let picture = MapPicture::of(session(), Some(&track()), 3, Some(4));
+    let picture = MapPicture::of(session(), Some(&track()), 3, Some(OtherLap::Here(4)));
     let bounds = picture.bounds.unwrap();
     let inside = |it: &Point| {
         (bounds.low.x_m..=bounds.high.x_m).contains(&it.x_m) && (bounds.low.y_m..=bounds.high.y_m).contains(&it.y_m)

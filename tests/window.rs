@@ -69,8 +69,28 @@ fn trackside_footage_is_pinned_and_shows_the_moment_of_the_onboard_picture() {
 }
 
 #[test]
+fn trackside_footage_without_a_pin_is_tagged_and_drawn_on_by_itself() {
+    check("trackside_alone");
+}
+
+#[test]
 fn trackside_footage_that_has_moved_is_found_again() {
     check("missing_trackside");
+}
+
+#[test]
+fn files_are_dropped_on_the_window() {
+    check("drops");
+}
+
+#[test]
+fn a_lap_of_another_book_is_laid_beside_this_one() {
+    check("another_book");
+}
+
+#[test]
+fn onboard_footage_that_has_moved_is_asked_for() {
+    check("missing_onboard");
 }
 
 /// Runs a check of `window/checks.py` in a folder and a session bus of its own.
@@ -83,10 +103,15 @@ fn check(name: &str) {
     let _turn = ONE_AT_A_TIME.lock().unwrap_or_else(PoisonError::into_inner);
     let folder = tempfile::tempdir().unwrap();
     put_in_books(folder.path());
-    if name.ends_with("trackside") {
+    if name == "another_book" {
+        fs::copy(home().join("sample-data/driver-b.csv"), folder.path().join("driver-b.csv")).unwrap();
+        let inputs = ["--log", "driver-b.csv", "--track", "track.geojson", "--driver", "Driver B"];
+        cornerbook(folder.path(), &[["new", "other"].as_slice(), &inputs].concat());
+    }
+    if name.contains("trackside") || name == "drops" {
         film_from_the_kerb(folder.path());
     }
-    if name == "missing_trackside" {
+    if ["missing_trackside", "trackside_alone"].contains(&name) {
         make_book(folder.path(), &["--trackside", "kerb.mp4", "--force"]);
     }
     let pictures = home().join("target/window").join(name);

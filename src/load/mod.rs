@@ -91,7 +91,7 @@ pub struct Reading {
 }
 
 /// A session that has been read.
-#[derive(Debug)]
+#[derive(Debug, Clone)]
 pub struct Session {
     pub samples: Arc<Samples>,
     pub inputs: Inputs,
@@ -105,10 +105,19 @@ pub struct Session {
     pub is_footage_alone: bool,
 }
 
+impl Session {
+    /// The same with its book as it is now. What was read is not read again.
+    #[must_use]
+    pub fn with_book(&self, book: Book) -> Self {
+        let path = self.book.as_ref().map(|it| it.0.clone());
+        Self { book: path.map(|it| (it, book)), ..self.clone() }
+    }
+}
+
 /// Reads `input`, a book or a log file as its content says, with what was given besides.
 pub fn open(input: &Path, reading: &Reading, context: &Context) -> Result<Session, Error> {
     if book::file::recognise(&files::read_head(input, HEAD_BYTES)?) {
-        return open_book(input, reading, context);
+        return with_book(input, book::file::open(input)?, reading, context);
     }
     let mut notes = Vec::new();
     let samples = read_logs(&[input.to_owned()], reading.columns.as_deref(), context)?;
@@ -120,8 +129,8 @@ pub fn open(input: &Path, reading: &Reading, context: &Context) -> Result<Sessio
     Ok(Session { samples, inputs, book: None, files, notes, is_footage_alone: false })
 }
 
-fn open_book(path: &Path, reading: &Reading, context: &Context) -> Result<Session, Error> {
-    let book = book::file::open(path)?;
+/// Reads the files of `book`, which was read from `path`.
+pub fn with_book(path: &Path, book: Book, reading: &Reading, context: &Context) -> Result<Session, Error> {
     let mut notes = Vec::new();
     let mut locate = |file: &book::FileRef| -> Result<PathBuf, Error> {
         let (found, note) = book::file::locate(file, path)?;

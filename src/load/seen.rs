@@ -15,8 +15,20 @@ use crate::media;
 #[cfg(feature = "media")]
 use crate::session::VideoTime;
 
-/// To be raised with every change of how motion is seen: what older versions have kept is not used.
-const VERSION: u32 = 1;
+/// Tells how motion is seen, by the code that sees it: what another state of it has kept is not used.
+const SEEN_BY: u64 = {
+    let sources: [&[u8]; 3] = [
+        include_bytes!("../media/motion.rs"),
+        include_bytes!("../signal/phase.rs"),
+        include_bytes!("../signal/scene.rs"),
+    ];
+    let (mut hash, mut at) = (FNV_BASIS, 0);
+    while at < sources.len() {
+        hash = fnv(hash, sources[at]);
+        at += 1;
+    }
+    hash
+};
 /// An hour of motion is a tenth of this.
 const LARGEST_BYTES: u64 = 256 << 20;
 /// How much of a file's beginning and end tells it from others.
@@ -39,7 +51,7 @@ pub(super) struct SeenFile<'a> {
 /// The file of one footage file's motion.
 #[derive(Debug, Default, Serialize, Deserialize)]
 struct Kept {
-    version: u32,
+    seen_by: u64,
     /// By the index of the stretch.
     stretches: BTreeMap<usize, Vec<KeptFrame>>,
 }
@@ -55,7 +67,7 @@ impl<'a> SeenFile<'a> {
             files::length(path)?;
             serde_json::from_slice(&files::read(path, LARGEST_BYTES).ok()?).ok()
         };
-        let kept = kept_at.as_ref().and_then(read).filter(|it| it.version == VERSION).unwrap_or_default();
+        let kept = kept_at.as_ref().and_then(read).filter(|it| it.seen_by == SEEN_BY).unwrap_or_default();
         Self {
             path,
             kept_at,
@@ -104,7 +116,7 @@ impl<'a> SeenFile<'a> {
     /// Keeps what has been read. What cannot be kept is read again another time.
     pub(super) fn keep(&mut self) {
         let Some(path) = self.kept_at.as_ref().filter(|_| self.has_more) else { return };
-        self.kept.version = VERSION;
+        self.kept.seen_by = SEEN_BY;
         let Ok(text) = serde_json::to_vec(&self.kept) else { return };
         if files::make_folder(files::folder_of(path)).is_ok() {
             self.has_more = files::write(path, &text, Overwrite::Replace).is_err();
@@ -151,9 +163,19 @@ fn mark_of(path: &Path) -> Option<u64> {
     let length = files::length(path)?;
     let head = files::read_head(path, TELLING_BYTES).ok()?;
     let tail = files::read_at(path, length.saturating_sub(TELLING_BYTES), TELLING_BYTES).ok()?;
-    // FNV-1a, 64 bits: draft-eastlake-fnv, "The FNV Non-Cryptographic Hash Algorithm".
-    let bytes = length.to_le_bytes().into_iter().chain(head).chain(tail);
-    Some(bytes.fold(0xcbf2_9ce4_8422_2325, |hash, byte| (hash ^ u64::from(byte)).wrapping_mul(0x100_0000_01b3)))
+    Some([&length.to_le_bytes()[..], &head, &tail].into_iter().fold(FNV_BASIS, fnv))
+}
+
+const FNV_BASIS: u64 = 0xcbf2_9ce4_8422_2325;
+
+/// FNV-1a, 64 bits: draft-eastlake-fnv, "The FNV Non-Cryptographic Hash Algorithm".
+const fn fnv(mut hash: u64, bytes: &[u8]) -> u64 {
+    let mut at = 0;
+    while at < bytes.len() {
+        hash = (hash ^ bytes[at] as u64).wrapping_mul(0x100_0000_01b3);
+        at += 1;
+    }
+    hash
 }
 
 #[cfg(test)]
@@ -173,10 +195,17 @@ mod tests {
         assert_eq!(mark_of(&folder.path().join("none")), None);
     }
 
+    /// Source: test vectors of the draft (from memory).
+    #[test]
+    fn bytes_are_hashed_as_published() {
+        assert_eq!(fnv(FNV_BASIS, b"a"), 0xaf63_dc4c_8601_ec8c);
+        assert_eq!(fnv(FNV_BASIS, b"foobar"), 0x8594_4171_f739_67e8);
+    }
+
     #[test]
     fn what_is_kept_comes_back() {
         let kept = Kept {
-            version: VERSION,
+            seen_by: SEEN_BY,
             stretches: BTreeMap::from([(3, vec![KeptFrame(1, 40_000_001, vec![(-12_345, 800_000)], Some(7))])]),
         };
         let back: Kept = serde_json::from_slice(&serde_json::to_vec(&kept).unwrap()).unwrap();

@@ -1,7 +1,7 @@
 //! Words and numbers of the review window: figures of a pass, how they stand, where the playhead is.
 
 use crate::corners::figure::{ApexTiming, Figure, Standing};
-use crate::present::{UNKNOWN, clock_time, decimals, fixed};
+use crate::present::{UNKNOWN, clock_time, decimals, fixed, one_line};
 use crate::session::Estimate;
 use crate::units::SpeedUnit;
 
@@ -125,6 +125,11 @@ pub fn lap_name(lap: Option<u32>) -> String {
     lap.map_or_else(|| "Whole log, no laps".to_owned(), |it| format!("Lap {it}"))
 }
 
+/// "Lap 3", or "Kim, lap 3" where it is of another session than the one under review.
+pub fn lap_of(session: Option<&str>, lap: u32) -> String {
+    session.map_or_else(|| lap_name(Some(lap)), |it| format!("{}, lap {lap}", one_line(it)))
+}
+
 /// What one pass gains on another by the exit gate: "lap 5 is 0.12 ±0.03 s quicker than lap 3", or level.
 pub fn quicker(this: (u32, Estimate), other: (u32, Estimate)) -> String {
     let ((this_lap, this_s), (other_lap, other_s)) = (this, other);
@@ -171,5 +176,6 @@ mod tests {
         assert_eq!(quicker((3, three), (5, five)), "lap 5 is 0.12 ±0.03 s quicker than lap 3");
         assert_eq!(quicker((5, five), (3, three)), "lap 5 is 0.12 ±0.03 s quicker than lap 3");
         assert_eq!(quicker((3, three), (4, estimate(3.31, 0.02))), "lap 3 and lap 4 are level");
+        assert_eq!((lap_of(None, 3), lap_of(Some("Kim\nR."), 3)), ("Lap 3".to_owned(), "Kim\\nR., lap 3".to_owned()));
     }
 }

@@ -16,8 +16,8 @@ mod words;
 
 pub use beside::{BesideWords, PassHere, beside_words, pass_beside, pass_here};
 pub use figures::{
-    PlayheadWords, apex_timing, exit_verdict, figure, figure_short, figure_unit, figure_value, lap_name, playhead,
-    quicker, signed, standing, whole_metres, whole_speed,
+    PlayheadWords, apex_timing, exit_verdict, figure, figure_short, figure_unit, figure_value, lap_name, lap_of,
+    playhead, quicker, signed, standing, whole_metres, whole_speed,
 };
 pub use film::{against_best, clip_name, clips, figure_apart, figure_heading, figure_with_unit, rank, without_footage};
 pub use finding::{finding_advice, finding_kind, finding_observation, finding_size, line_kind};
@@ -25,9 +25,7 @@ pub use note::note;
 pub use number::{clock_time, decimals, difference, duration, fixed, interval, lap_time, speed, utc};
 pub use table::{Align, Table};
 pub use tag::tag;
-pub use trackside::{
-    TracksideStanding, known_place, trackside_elsewhere, trackside_here, trackside_missing, trackside_pin,
-};
+pub use trackside::{TracksideStanding, file_missing, footage_elsewhere, known_place, trackside_here, trackside_pin};
 pub use whereabouts::{Whereabouts, whereabouts};
 pub use words::{alignment_title, apex_by, direction, gate_origin, lap_kind, log_kind, mark, unclear};
 

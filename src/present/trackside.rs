@@ -43,18 +43,19 @@ pub fn trackside_here(name: &str, at_s: Option<f64>, standing: TracksideStanding
     [Some(one_line(name)), at, Some(standing)].into_iter().flatten().collect::<Vec<_>>().join(" · ")
 }
 
-/// Why trackside footage shows nothing at a moment: it runs over other log times, s.
-pub fn trackside_elsewhere(name: &str, runs_s: (f64, f64)) -> String {
-    format!(
-        "{} was not filming at this moment: it shows {} to {} of the log.",
-        one_line(name),
-        clock_time(runs_s.0, 1),
-        clock_time(runs_s.1, 1)
-    )
+/// Why footage shows nothing at a moment: it runs over other log times, s, in these laps where they are known.
+pub fn footage_elsewhere(name: &str, runs_s: (f64, f64), laps: (Option<u32>, Option<u32>)) -> String {
+    let laps = match laps {
+        (Some(first), Some(last)) if first == last => format!(", lap {first}"),
+        (Some(first), Some(last)) => format!(", laps {first} to {last}"),
+        _ => String::new(),
+    };
+    let [from, until] = [runs_s.0, runs_s.1].map(|it| clock_time(it, 1));
+    format!("{} does not show this moment, but {from} to {until} of the log{laps}.", one_line(name))
 }
 
-/// Why trackside footage shows nothing at all: its file is gone.
-pub fn trackside_missing(name: &str) -> String {
+/// Why footage shows nothing at all: its file is gone.
+pub fn file_missing(name: &str) -> String {
     format!("{} is not in its place, nor beside the book.", one_line(name))
 }
 
@@ -102,9 +103,9 @@ mod tests {
 
     #[test]
     fn footage_of_another_time_says_which() {
-        assert_eq!(
-            trackside_elsewhere("kerb.mp4", (61.5, 85.04)),
-            "kerb.mp4 was not filming at this moment: it shows 1:01.5 to 1:25.0 of the log."
-        );
+        let elsewhere = |laps| footage_elsewhere("kerb.mp4", (61.5, 85.04), laps);
+        assert_eq!(elsewhere((None, Some(3))), "kerb.mp4 does not show this moment, but 1:01.5 to 1:25.0 of the log.");
+        assert!(elsewhere((Some(2), Some(3))).ends_with("of the log, laps 2 to 3."));
+        assert!(elsewhere((Some(2), Some(2))).ends_with("of the log, lap 2."));
     }
 }

@@ -2,7 +2,7 @@
 //! rows of numbers, knows nothing of frames or cameras.
 //!
 //! The spectra of both pictures are multiplied (one of them conjugated) and brought to unit modulus, so that only the
-//! phase, that is the shift, is left; a Gaussian low-pass keeps what sampling noise does not reach and makes the peak a
+//! phase, that is the shift, is left, and less where a line does not stand out from the noise (as Wiener's filter); a Gaussian low-pass keeps what sampling noise does not reach and makes the peak a
 //! Gaussian, whose top lies where a parabola through the logarithms has its own.
 //!
 //! Source: C. D. Kuglin, D. C. Hines, "The phase correlation image alignment method", Proc. Int. Conf. on Cybernetics
@@ -18,6 +18,10 @@ use rustfft::{Fft, FftPlanner, num_complex::Complex32};
 const LOW_PASS: f64 = 0.15;
 /// Spectral lines weaker than this share of the mean carry no phase that can be told from rounding.
 const FAINT: f32 = 1e-3;
+/// Lines finer than this, cycles per pixel, hold next to nothing but a sensor's noise, which is the same at all lines:
+/// those no stronger than so many times that count less (trial).
+const FINE: f64 = 0.42;
+const NOISE_GAIN: f32 = 1.0;
 
 /// The spectrum of one picture.
 #[derive(Debug, Clone, Default)]
@@ -42,8 +46,9 @@ pub struct Phase {
     columns_back: Arc<dyn Fft<f32>>,
     /// Of the low-pass, column after column.
     weights: Vec<f32>,
-    /// What the surface reaches where every line agrees.
-    full: f32,
+    /// 1 for lines finer than [`FINE`], else 0; and how many there are, at least 1.
+    fine: Vec<f32>,
+    fine_count: f32,
     line: Vec<f32>,
     half_line: Vec<Complex32>,
     product: Vec<Complex32>,
@@ -65,14 +70,12 @@ impl Phase {
         let mut complex = FftPlanner::new();
         let half = width / 2 + 1;
         let mut weights = Vec::with_capacity(half * height);
-        let mut full = 0.0;
+        let mut fine = Vec::with_capacity(half * height);
         for column in 0..half {
             for row in 0..height {
                 let (x, y) = (frequency(column, width), frequency(row, height));
                 let weight = (-0.5 * (x * x + y * y) / (LOW_PASS * LOW_PASS)).exp();
-                // All but the first and, of an even width, the last column stand for their mirror images too.
-                let times = if column == 0 || 2 * column == width { 1.0 } else { 2.0 };
-                full += times * weight;
+                fine.push(if x.hypot(y) > FINE { 1.0 } else { 0.0 });
                 #[allow(clippy::cast_possible_truncation, reason = "weights are 0 to 1")]
                 weights.push(weight as f32);
             }
@@ -80,8 +83,7 @@ impl Phase {
         let columns = complex.plan_fft_forward(height);
         let columns_back = complex.plan_fft_inverse(height);
         let scratch = columns.get_inplace_scratch_len().max(columns_back.get_inplace_scratch_len());
-        #[allow(clippy::cast_possible_truncation, reason = "a sum of as many numbers up to 1 as there are pixels")]
-        let full = full as f32;
+        let fine_count = fine.iter().sum::<f32>().max(1.0);
         Self {
             width,
             height,
@@ -90,7 +92,8 @@ impl Phase {
             columns,
             columns_back,
             weights,
-            full,
+            fine,
+            fine_count,
             line: vec![0.0; width],
             half_line: vec![Complex32::default(); half],
             product: vec![Complex32::default(); half * height],
@@ -123,17 +126,29 @@ impl Phase {
         if before.0.len() != self.product.len() || after.0.len() != self.product.len() {
             return Shift::default();
         }
-        let mut sum = 0.0;
-        for ((product, a), b) in self.product.iter_mut().zip(&before.0).zip(&after.0) {
+        let (mut sum, mut fine_sum) = (0.0, 0.0);
+        for (((product, fine), a), b) in self.product.iter_mut().zip(&self.fine).zip(&before.0).zip(&after.0) {
             *product = b * a.conj();
-            sum += product.norm();
+            let norm = product.norm();
+            sum += norm;
+            fine_sum += fine * norm;
         }
-        let faint = FAINT * sum / self.product.len() as f32;
-        if faint.is_nan() || faint <= f32::MIN_POSITIVE {
+        let usual = sum / self.product.len() as f32;
+        let noise = NOISE_GAIN * fine_sum / self.fine_count;
+        let faint = FAINT * usual + noise;
+        if usual.is_nan() || faint <= f32::MIN_POSITIVE {
             return Shift::default();
         }
-        for (product, weight) in self.product.iter_mut().zip(&self.weights) {
-            *product *= weight / (product.norm() + faint);
+        let mut full = 0.0;
+        let columns = self.product.chunks_exact_mut(self.height).zip(self.weights.chunks_exact(self.height));
+        for (column, (products, weights)) in columns.enumerate() {
+            let times = times(column, self.width);
+            for (product, weight) in products.iter_mut().zip(weights) {
+                let norm = product.norm();
+                let share = weight / (norm + faint);
+                full += times * share * norm;
+                *product *= share;
+            }
         }
         self.columns_back.process_with_scratch(&mut self.product, &mut self.scratch);
         for row in 0..self.height {
@@ -148,11 +163,11 @@ impl Phase {
             let target = &mut self.surface[row * self.width..(row + 1) * self.width];
             self.rows_back.process(&mut self.half_line, target).expect("the buffers have the plan's lengths");
         }
-        self.top()
+        self.top(full)
     }
 
-    /// The highest place of the surface, between the pixels.
-    fn top(&self) -> Shift {
+    /// The highest place of the surface, between the pixels. `full` is what it reaches where every line agrees.
+    fn top(&self, full: f32) -> Shift {
         let highest = self.surface.iter().enumerate().max_by(|a, b| a.1.total_cmp(b.1));
         let (at, height) = highest.map_or((0, 0.0), |(at, height)| (at, *height));
         let (column, row) = (at % self.width, at / self.width);
@@ -162,9 +177,15 @@ impl Phase {
         Shift {
             right_px: signed(x, self.width),
             down_px: signed(y, self.height),
-            peak: (height / self.full).clamp(0.0, 1.0),
+            peak: if full > 0.0 { (height / full).clamp(0.0, 1.0) } else { 0.0 },
         }
     }
+}
+
+/// How many lines one of this column stands for: all but the first and, of an even width, the last column stand for their
+/// mirror images too.
+fn times(column: usize, width: usize) -> f32 {
+    if column == 0 || 2 * column == width { 1.0 } else { 2.0 }
 }
 
 /// Cycles per pixel of a line of the spectrum, without sign.
@@ -221,6 +242,25 @@ mod tests {
         }
         let same = phase.shift(&still, &still);
         assert!(same.right_px.abs() < 0.01 && same.peak > 0.3, "{same:?}");
+    }
+
+    /// Noise as strong as the waves at every pixel, another in each picture: what is told is right to a third of a pixel.
+    #[test]
+    fn noise_counts_less_than_what_stands_out_of_it() {
+        let mut phase = Phase::new(WIDTH, HEIGHT);
+        let mut state = 9_u64;
+        let mut noisy = |right: f64| -> Vec<f32> {
+            let mut noise = || {
+                state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+                (state >> 40) as f32 / (1_u32 << 24) as f32 - 0.5
+            };
+            waves(right, 0.0).iter().map(|it| it + 8.0 * noise()).collect()
+        };
+        for right in [2.0, -4.5, 0.4] {
+            let (before, after) = (phase.spectrum(&noisy(0.0)), phase.spectrum(&noisy(right)));
+            let shift = phase.shift(&before, &after);
+            assert!((f64::from(shift.right_px) - right).abs() < 0.33, "{shift:?} for {right}");
+        }
     }
 
     #[test]

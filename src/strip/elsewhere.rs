@@ -21,10 +21,24 @@ pub fn same_corner<'a>(corner: &Corner, here: &Analysis, there: &'a Analysis) ->
     nearest.map(|it| it.0)
 }
 
+/// A lap of another session on the same circuit, to be shown with this one's.
+#[derive(Debug, Clone, Copy)]
+pub struct LapElsewhere<'a> {
+    /// Whose it is, in words.
+    pub session: &'a str,
+    pub analysis: &'a Analysis,
+    pub lap: u32,
+}
+
 /// Log time at which a lap of another session is where the kart of this one is at `t_s`, both in s. `None` off the
 /// laps, without positions, and where no corner near the place is known in both.
 pub fn same_place_elsewhere_s(here: &Analysis, t_s: f64, there: &Analysis, lap: u32) -> Option<f64> {
-    let distance_m = here.place_at(t_s)?.distance_m;
+    let distance_m = same_distance_elsewhere_m(here, here.place_at(t_s)?.distance_m, there)?;
+    passes_at_s(there, distance_m, lap)
+}
+
+/// Metres along another session's reference line of the place that is `distance_m` along this one's; `None` as above.
+pub(super) fn same_distance_elsewhere_m(here: &Analysis, distance_m: f64, there: &Analysis) -> Option<f64> {
     let (line, other_line) = (here.reference.as_ref()?, there.reference.as_ref()?);
     let from_corner_m = |corner: &Corner| Some(wrapped_m(distance_m - corner.middle_m?, line.length_m));
     let in_both = here.corners.iter().filter_map(|corner| {
@@ -35,10 +49,8 @@ pub fn same_place_elsewhere_s(here: &Analysis, t_s: f64, there: &Analysis, lap: 
     let place = between(line.at(distance_m)?.position, here, there)?;
     let about_m = middle_m + from_corner_m;
     let found = other_line.nearest_between(place, about_m - LOOK_M, about_m + LOOK_M);
-    if found.offset_m.abs() > SAME_WITHIN_M {
-        return None;
-    }
-    passes_at_s(there, found.distance_m.rem_euclid(other_line.length_m), lap)
+    let is_near = found.offset_m.abs() <= SAME_WITHIN_M;
+    is_near.then(|| found.distance_m.rem_euclid(other_line.length_m))
 }
 
 /// The middle of a corner of `of`, on the plane of `on`.
@@ -47,13 +59,13 @@ fn middle_of(corner: &Corner, of: &Analysis, on: &Analysis) -> Option<Point> {
 }
 
 /// A point of one session's plane on another's.
-fn between(point: Point, from: &Analysis, to: &Analysis) -> Option<Point> {
+pub(super) fn between(point: Point, from: &Analysis, to: &Analysis) -> Option<Point> {
     let (latitude_deg, longitude_deg) = from.plane?.to_degrees(point);
     Some(to.plane?.to_plane(latitude_deg, longitude_deg))
 }
 
 /// The shorter way round a closed line, m.
-fn wrapped_m(distance_m: f64, length_m: f64) -> f64 {
+pub(super) fn wrapped_m(distance_m: f64, length_m: f64) -> f64 {
     (distance_m + length_m / 2.0).rem_euclid(length_m) - length_m / 2.0
 }
 

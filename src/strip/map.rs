@@ -5,6 +5,7 @@ use crate::corners::{Corner, Direction};
 use crate::geom::Point;
 use crate::geom::plane::Plane;
 use crate::session::NoteKind;
+use crate::strip::elsewhere::{LapElsewhere, between};
 use crate::strip::place::Bounds;
 use crate::strip::trace::Trace;
 use crate::track::file::TrackFile;
@@ -22,6 +23,8 @@ const CLICK_WITHIN_M: f64 = 60.0;
 /// The line of one lap, or of the whole log.
 #[derive(Debug, Clone, PartialEq)]
 pub struct MapLine {
+    /// The other session that it is of, in words; `None` for the one under review.
+    pub session: Option<String>,
     /// `None` where the log has no laps.
     pub lap: Option<u32>,
     /// About half a metre apart; those after a gap in the log say so.
@@ -37,6 +40,13 @@ pub struct MapCorner {
     /// Unit vector towards the outside.
     pub outside: Point,
     pub bounds: Bounds,
+}
+
+/// The lap whose line is laid beside this lap's.
+#[derive(Debug, Clone, Copy)]
+pub enum OtherLap<'a> {
+    Here(u32),
+    Elsewhere(LapElsewhere<'a>),
 }
 
 /// All that the map draws. Metres on the session's plane: x east, y north.
@@ -60,12 +70,15 @@ pub struct MapPicture {
 impl MapPicture {
     /// The lines of `lap` and, if wanted, of another lap; a lap that is not there gives none.
     /// Where the analysis has no laps at all, the whole path. Empty for a log without positions.
-    pub fn of(analysis: &Analysis, track: Option<&TrackFile>, lap: u32, other: Option<u32>) -> Self {
+    pub fn of(analysis: &Analysis, track: Option<&TrackFile>, lap: u32, other: Option<OtherLap<'_>>) -> Self {
         let Some(plane) = &analysis.plane else { return Self::default() };
         let elsewhere = analysis.notes.iter().any(|it| matches!(it.kind, NoteKind::TrackElsewhere { .. }));
         let track = track.filter(|_| !elsewhere);
         let this = line(analysis, lap);
-        let other = other.filter(|_| !analysis.laps.is_empty()).and_then(|it| line(analysis, it));
+        let other = other.filter(|_| !analysis.laps.is_empty()).and_then(|it| match it {
+            OtherLap::Here(lap) => line(analysis, lap),
+            OtherLap::Elsewhere(there) => line_elsewhere(analysis, there),
+        });
         let ranges = [&this, &other].into_iter().flatten().filter_map(|it| it.trace.speed_range_mps());
         let mut picture = Self {
             edges: track.map_or_else(Vec::new, |it| edges(it, plane)),
@@ -127,7 +140,16 @@ fn line(analysis: &Analysis, lap: u32) -> Option<MapLine> {
         }
         is_kept
     });
-    (!trace.points.is_empty()).then_some(MapLine { lap: found.map(|it| it.number), trace })
+    (!trace.points.is_empty()).then_some(MapLine { session: None, lap: found.map(|it| it.number), trace })
+}
+
+/// On this session's plane.
+fn line_elsewhere(here: &Analysis, other: LapElsewhere<'_>) -> Option<MapLine> {
+    let mut found = line(other.analysis, other.lap)?;
+    for point in &mut found.trace.points {
+        point.position = between(point.position, other.analysis, here)?;
+    }
+    Some(MapLine { session: Some(other.session.to_owned()), ..found })
 }
 
 fn edges(track: &TrackFile, plane: &Plane) -> Vec<(Vec<Point>, bool)> {

@@ -14,9 +14,9 @@ mod trackside;
 mod view;
 
 pub use beside::{AtPlace, at_place, last_gate};
-pub use elsewhere::{same_corner, same_place_elsewhere_s};
+pub use elsewhere::{LapElsewhere, same_corner, same_place_elsewhere_s};
 pub use lap::{LapStrip, PlacedTag, StripCorner, StripMark, StripTag};
-pub use map::{MapCorner, MapLine, MapPicture};
+pub use map::{MapCorner, MapLine, MapPicture, OtherLap};
 pub use passes::{Cell, PassGiven, PassRow, PassRows, SortBy, compare};
 pub use place::{Bounds, MapView, nice_length};
 pub use plot::{CornerPlot, PlotLine};

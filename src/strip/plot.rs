@@ -3,6 +3,7 @@
 use crate::analysis::Analysis;
 use crate::corners::{MarkKind, Pass};
 use crate::session::Estimate;
+use crate::strip::elsewhere::{LapElsewhere, same_corner, same_distance_elsewhere_m, wrapped_m};
 use crate::strip::lap::StripMark;
 use crate::strip::trace::{AxisKind, Trace};
 use crate::strip::view::Stretch;
@@ -21,6 +22,8 @@ const DIFFERENCE_STEP_M: f64 = 1.0;
 /// One pass in the plot.
 #[derive(Debug, Clone, PartialEq)]
 pub struct PlotLine {
+    /// The other session that it is of, in words; `None` for the one under review.
+    pub session: Option<String>,
     pub lap: u32,
     /// By distance from the entry gate, or by time since the first mark.
     pub trace: Trace,
@@ -73,6 +76,16 @@ impl CornerPlot {
         plot
     }
 
+    /// With a lap of another session as the second line, laid over this session's `corner` by place. Without it where
+    /// that lap has no pass there, or either session has no positions.
+    pub fn with_lap_elsewhere(mut self, here: &Analysis, corner: u32, other: LapElsewhere<'_>) -> Self {
+        if let Some(line) = line_elsewhere(here, corner, other, self.whole) {
+            self.lines.insert(self.lines.len().min(1), line);
+            self.difference = difference(&self);
+        }
+        self
+    }
+
     /// The speeds of all lines, m/s.
     pub fn speed_range_mps(&self) -> Option<(f64, f64)> {
         let ranges = self.lines.iter().filter_map(|it| it.trace.speed_range_mps());
@@ -94,6 +107,20 @@ fn by_distance(analysis: &Analysis, pass: &Pass, entry_m: f64, whole: Stretch) -
     line_of(pass, trace.between(whole.from, whole.to))
 }
 
+fn line_elsewhere(here: &Analysis, corner: u32, other: LapElsewhere<'_>, whole: Stretch) -> Option<PlotLine> {
+    let there = other.analysis;
+    let corner = here.corners.iter().find(|it| it.number == corner)?;
+    let pass = there.pass(other.lap, same_corner(corner, here, there)?.number)?;
+    let entry_m = same_distance_elsewhere_m(here, corner.entry_gate_m?, there)?;
+    // The other session's gate may lie inside this corner: its distances are then a lap more or less.
+    let length_m = there.reference.as_ref()?.length_m;
+    let (from_s, to_s) = span_s(pass)?;
+    let at_s = pass.entry_gate_t_s.unwrap_or(from_s);
+    let at_m = Trace::new(there, pass.lap, from_s - LOOK_S, to_s + LOOK_S).along_at(at_s)?;
+    let line = by_distance(there, pass, at_m + wrapped_m(entry_m - at_m, length_m), whole)?;
+    Some(PlotLine { session: Some(other.session.to_owned()), ..line })
+}
+
 fn by_time(analysis: &Analysis, pass: &Pass) -> Option<PlotLine> {
     let (from_s, to_s) = span_s(pass)?;
     let mut trace = Trace::by_time(analysis, from_s - BEFORE_S, to_s + AFTER_S);
@@ -110,7 +137,7 @@ fn line_of(pass: &Pass, trace: Trace) -> Option<PlotLine> {
         Some(StripMark { corner: pass.corner, kind, along, t_s, is_moved: pass.edited.contains(&kind) })
     });
     let marks = placed.collect();
-    (!trace.points.is_empty()).then_some(PlotLine { lap: pass.lap, trace, marks, time_s: pass.time_s })
+    (!trace.points.is_empty()).then_some(PlotLine { session: None, lap: pass.lap, trace, marks, time_s: pass.time_s })
 }
 
 fn difference(plot: &CornerPlot) -> Vec<(f64, f64)> {

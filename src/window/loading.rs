@@ -4,7 +4,7 @@ use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 use crate::analysis::Analysis;
-use crate::book::file::refer_to;
+use crate::book::file::{self, refer_to};
 use crate::book::store::Store;
 use crate::clock::FootageClock;
 use crate::job::{self, Cancelled, Context};
@@ -32,6 +32,8 @@ pub(crate) struct Footage {
     pub(crate) chapters: Vec<Chapter>,
     /// How it was put on the log's clock, in words.
     pub(crate) clock: String,
+    /// The file that the book names and that is nowhere to be found; then there are no chapters.
+    pub(crate) missing: Option<PathBuf>,
 }
 
 #[derive(Debug, Clone)]
@@ -65,7 +67,7 @@ pub(crate) fn load_with_found(path: &Path, missing: &Path, found: &Path, context
 }
 
 fn load_store(path: &Path, store: Store, context: &Context) -> anyhow::Result<Loaded> {
-    let session = load::open(path, &Reading::default(), context)?;
+    let session = load::with_book(path, store.book().clone(), &Reading::default(), context)?;
     let (analysis, footage, mut sentences) = analysed(&session, context)?;
     if let Some(why) = store.keeper().read_only() {
         sentences.insert(0, format!("{}: can only be read here ({why})", path.display()));
@@ -85,7 +87,7 @@ pub(crate) fn analysed(session: &Session, context: &Context) -> Result<(Analysis
 }
 
 /// The footage of a session with what is to be said of it; none where it cannot be used, and why.
-fn footage_or_none(session: &Session, context: &Context) -> Result<(Footage, Vec<String>), Cancelled> {
+pub(crate) fn footage_or_none(session: &Session, context: &Context) -> Result<(Footage, Vec<String>), Cancelled> {
     match footage_of(session, context) {
         Ok((footage, sentences)) => {
             footage.chapters.iter().take(1).for_each(|it| Viewer::warm_up(&it.path));
@@ -93,7 +95,13 @@ fn footage_or_none(session: &Session, context: &Context) -> Result<(Footage, Vec
         }
         Err(Error::Cancelled(cancelled)) => Err(cancelled),
         Err(Error::NoFootage) => Ok((Footage::default(), Vec::new())),
-        Err(error) => Ok((Footage::default(), vec![error.to_string()])),
+        Err(error) => {
+            let missing = match &error {
+                Error::Book(file::Error::Missing { path, .. }) => Some(path.clone()),
+                _ => None,
+            };
+            Ok((Footage { missing, ..Footage::default() }, vec![error.to_string()]))
+        }
     }
 }
 
@@ -109,7 +117,7 @@ fn footage_of(session: &Session, context: &Context) -> Result<(Footage, Vec<Stri
         end: footage.shown.1,
     };
     let chapters = aligned.footage.iter().zip(&aligned.clocks).map(chapter).collect();
-    Ok((Footage { chapters, clock }, sentences))
+    Ok((Footage { chapters, clock, missing: None }, sentences))
 }
 
 fn clock_in_words(clock: &FootageClock) -> String {

@@ -164,14 +164,17 @@ impl Parts {
     }
 }
 
+fn name(line: &MapLine) -> String {
+    line.lap.map_or_else(|| present::lap_name(None), |it| present::lap_of(line.session.as_deref(), it))
+}
+
 /// What the picture shows, for screen readers.
 fn description(state: &State) -> String {
     let picture = &state.picture;
     if picture.bounds.is_none() {
         return "the log has no positions".to_owned();
     }
-    let laps: Vec<String> =
-        [&picture.this, &picture.other].into_iter().flatten().map(|it| present::lap_name(it.lap)).collect();
+    let laps: Vec<String> = [&picture.this, &picture.other].into_iter().flatten().map(name).collect();
     let of = if laps.is_empty() { "no lap".to_owned() } else { laps.join(" and ") };
     let place = state.zoomed.and_then(|it| picture.corner(it)).map_or_else(
         || format!("the whole circuit with {} corners", picture.corners.len()),
@@ -447,7 +450,7 @@ fn legend(context: &Context, area: &gtk::DrawingArea, palette: Palette, state: &
     }
     let laps = [(&state.picture.other, OTHER_PX), (&state.picture.this, THIS_PX)];
     for (line, width) in laps.into_iter().filter_map(|(line, width)| Some((line.as_ref()?, width))) {
-        let text = Text::new(area, &present::lap_name(line.lap));
+        let text = Text::new(area, &name(line));
         let top = bottom - text.height;
         palette.ink.set(context, 0.9);
         context.set_line_width(width);

@@ -120,7 +120,7 @@ impl CornerPlotView {
 
 /// Laps and what one gains on the other, for screen readers and as the legend's last word.
 fn description(state: &State) -> String {
-    let laps: Vec<String> = state.plot.lines.iter().map(|it| present::lap_name(Some(it.lap))).collect();
+    let laps: Vec<String> = state.plot.lines.iter().map(name).collect();
     if laps.is_empty() {
         return "no pass to show".to_owned();
     }
@@ -128,10 +128,15 @@ fn description(state: &State) -> String {
     format!("{} through {}{gain}", laps.join(", "), present::one_line(&state.plot.corner_name))
 }
 
-/// What the corner itself gains, from gate to gate.
+fn name(line: &PlotLine) -> String {
+    present::lap_of(line.session.as_deref(), line.lap)
+}
+
+/// What the corner itself gains, from gate to gate. Another session's corner has gates of its own: then nothing.
 fn gain(plot: &CornerPlot) -> Option<String> {
     let [this, other, ..] = plot.lines.as_slice() else { return None };
-    Some(present::quicker((this.lap, this.time_s?), (other.lap, other.time_s?)))
+    let timed = |it: &PlotLine| Some((it.lap, it.time_s.filter(|_| it.session.is_none())?));
+    Some(present::quicker(timed(this)?, timed(other)?))
 }
 
 fn connect(parts: &Rc<Parts>) {
@@ -429,7 +434,8 @@ fn difference(
         let text = Text::new(area, &words);
         text.draw_rimmed(context, left, if index == 0 { edge } else { edge - text.height }, palette)?;
     }
-    let names = [format!("lap {} behind lap {}", other.lap, this.lap), format!("lap {} ahead", other.lap)];
+    let other = other.session.as_deref().map_or_else(|| format!("lap {}", other.lap), present::one_line);
+    let names = [format!("{other} behind lap {}", this.lap), format!("{other} ahead")];
     for (index, words) in names.into_iter().enumerate() {
         let text = Text::new(area, &words);
         let row = if index == 0 { top } else { top + DIFFERENCE_PX - text.height };
@@ -444,7 +450,7 @@ fn legend(context: &Context, area: &gtk::DrawingArea, palette: Palette, state: &
     let mut x = 6.0;
     for (index, line) in state.plot.lines.iter().enumerate() {
         let speed = state.hovered.map(|it| present::whole_speed(line.trace.speed_at(it), state.unit));
-        let words = [Some(present::lap_name(Some(line.lap))), speed].into_iter().flatten().collect::<Vec<_>>();
+        let words = [Some(name(line)), speed].into_iter().flatten().collect::<Vec<_>>();
         let text = Text::new(area, &words.join("  "));
         if x + 26.0 + text.width > width {
             let more = Text::new(area, "…");

@@ -1,5 +1,7 @@
 //! `align` and footage in `new` and `check`, on films whose length and time stamp are known.
 
+use cornerbook::book::store::Store;
+
 use super::contract::{Alignment, Check, read};
 use super::{Program, film, stadium_csv};
 
@@ -118,6 +120,16 @@ fn pins_are_kept_in_a_book() {
     assert!((kept.footage[1].log_t_s_at_zero.unwrap() - 40.5).abs() < 0.05, "{kept:?}");
     let over = program.run(["align", "stint.cornerbook", "--offset", "1", "--out", "pinned"]);
     assert!(over.is_refused(1).contains("pinned.cornerbook: is there already"), "{over:?}");
+
+    let window = Store::open(&program.path("pinned.cornerbook")).unwrap();
+    let before = std::fs::read(program.path("pinned.cornerbook")).unwrap();
+    let force = ["align", "stint.cornerbook", "--offset", "1", "--out", "pinned", "--force"];
+    let held = program.run(force);
+    assert!(held.is_refused(1).contains("pinned.cornerbook: is open in a window"), "{held:?}");
+    assert_eq!(std::fs::read(program.path("pinned.cornerbook")).unwrap(), before);
+    drop(window);
+    program.run(force).is_done();
+    assert_ne!(std::fs::read(program.path("pinned.cornerbook")).unwrap(), before);
 }
 
 #[test]

@@ -114,7 +114,7 @@ fn slow() -> Vec<Case> {
             7200.0,
             80.0,
             120.0,
-            170,
+            182,
         ),
         case(
             "long, looking back",
@@ -186,7 +186,9 @@ fn rendered_recordings_are_put_where_they_belong() {
             clock.next_best_ratio.unwrap(),
             1e3 * aligned.motion.as_ref().unwrap().fit.as_ref().unwrap().wander_s
         );
-        assert!(clock.confidence > 0.5, "{}: {clock:?}", case.name);
+        if clock.confidence <= 0.5 {
+            failures.push(format!("{}: {clock:?}", case.name));
+        }
         if first_s.abs().max(last_s.abs()) >= 0.02 || (last_s - first_s).abs() >= 0.01 {
             failures.push(format!("{}: {first_s} {last_s}", case.name));
         }

@@ -309,6 +309,31 @@ def check_tag_set(case):
         wait("the kind in the book's file again", lambda: case.book()["tag_kinds"] == kinds)
 
 
+def check_another_book(case):
+    """Another driver's lap is laid beside this one by place: in words, on the map and in the plot of speeds."""
+    with case.open("sample.cornerbook") as desk:
+        review = case.review(desk)
+        desk.key("F2")
+        desk.click(wait("the choice of what is beside", lambda: button(desk, "Beside: Another lap")))
+        desk.choose("Another book…")
+        choose_in_dialog(desk, "Compare", case.path("other.cornerbook"))
+        desk.expect("label", "There is no footage of this place: Driver B, lap .*")
+        review.press("ctrl+Right")
+        review.step("Right", 40)
+        desk.click(desk.expect("label", "Speed"))
+        plot = desk.expect("image", "Speed through the corner")
+
+        def described(words):
+            return wait(f"{words} in the description", lambda: words in plot.get_description())
+
+        described("Driver B, lap")
+        desk.picture("beside")
+        desk.click(desk.expect("label", "Map"))
+        desk.picture("map")
+        desk.key("F2")
+        wait("this book's lap alone", lambda: "Driver B" not in plot.get_description())
+
+
 def check_trackside(case):
     """Trackside footage is added, pinned at a turn-in, and from then on shows the moment of the onboard picture. It is a
     clip of the onboard footage itself, so that the codes of two frames that belong together are the same."""
@@ -361,7 +386,7 @@ def check_trackside(case):
 
         # The last corner of the last lap was not filmed from there.
         desk.click(review.strip, 0.97, 0.93)
-        desk.expect("label", "kerb.mp4 was not filming at this moment: .*")
+        desk.expect("label", "kerb.mp4 does not show this moment, but .* of the log, laps 1 to 2.")
         desk.picture("elsewhere")
         desk.key("ctrl+z", "ctrl+z", "ctrl+z")
         wait("no pin in the book's file", lambda: not case.book()["trackside"][0]["pins"])
@@ -371,6 +396,59 @@ def check_trackside(case):
         wait("another lap beside", lambda: button(desk, "Beside: Another lap"))
         desk.key("ctrl+shift+z", "ctrl+shift+z")
         wait("the pin in the book's file again", lambda: case.book()["trackside"][0]["pins"] == pins)
+
+
+def check_drops(case):
+    """Files dropped on the window become a book; a film dropped on a book that is open is trackside footage."""
+    with case.open() as desk:
+        start = desk.expect("push button", "Try the sample…")
+        desk.drop(start, *map(case.path, ("driver-a.csv", "driver-a.mp4", "track.geojson")))
+        desk.expect("label", POSITION.pattern)
+        desk.picture("dropped")
+        picture = desk.expect("image", "Footage")
+        desk.drop(picture, case.path("kerb.mp4"))
+        desk.expect("label", "kerb.mp4 · .* · not pinned yet")
+        desk.picture("film")
+
+
+def check_trackside_alone(case):
+    """What is done to trackside footage without a pin is on its own frames; a pin that cannot be is refused in words."""
+    with case.open("sample.cornerbook") as desk:
+        review = case.review(desk)
+        desk.key("F2")
+        desk.click(wait("the choice of what is beside", lambda: button(desk, "Beside: Another lap")))
+        desk.choose("kerb.mp4")
+        second = desk.expect("image", "Second picture")
+        begin = wait("the first frame of the trackside footage", lambda: review.frame_on_show(second))
+        desk.key(*["Right"] * 10)
+        wait("ten frames on beside", lambda: review.frame_on_show(second) == begin + 10)
+
+        def footage_s(on):
+            assert on["trackside"]["id"] == case.book()["trackside"][0]["id"], on
+            return on["trackside"]["footage_s"]
+
+        desk.key("1")
+        tag = wait("the tag in the book's file", lambda: case.book()["tags"])[0]
+        desk.key("F3")
+        desk.drag(second, (0.4, 0.5), (0.6, 0.5))
+        drawing = wait("the drawing in the book's file", lambda: case.book()["drawings"])[0]
+        # The clip keeps every frame of the onboard footage, but begins in the middle of one.
+        for on in (tag["on"], drawing["on"]):
+            assert abs(footage_s(on) - 10 * FRAME_S) < FRAME_S / 2, on
+        desk.key("F3")
+
+        pin = desk.expect("push button", "Pin")
+        desk.click(pin)
+        pins = wait("the pin in the book's file", lambda: case.book()["trackside"][0]["pins"])
+        # The same place a lap later, on the footage's first frames, before the first pin.
+        review.press("Page_Down")
+        desk.key("F4")
+        desk.click(desk.expect("slider", "Place in the trackside footage"), 0.0)
+        wait("the beginning of the trackside footage", lambda: review.frame_on_show(second) in range(begin, begin + 10))
+        desk.click(desk.expect("push button", "Pin"))
+        desk.expect("label", "pin 2 of trackside footage .* is not later than the one before, .*")
+        desk.picture("refused")
+        assert case.book()["trackside"][0]["pins"] == pins, case.book()["trackside"]
 
 
 def check_missing_trackside(case):
@@ -391,6 +469,31 @@ def check_missing_trackside(case):
         assert case.book()["trackside"][0]["path"] == "moved.mp4", case.book()["trackside"]
         desk.key("ctrl+z")
         desk.expect("label", "kerb.mp4 is not in its place, nor beside the book.")
+
+
+def check_missing_onboard(case):
+    """Onboard footage that is neither in its place nor beside the book is asked for, while the log is reviewed without."""
+    os.mkdir(case.path("card"))
+    os.rename(case.path("driver-a.mp4"), case.path("card/driver-a.mp4"))
+    with case.open("sample.cornerbook") as desk:
+        missing = "driver-a.mp4 is not in its place, nor beside the book."
+        desk.expect("label", missing)
+        desk.picture("missing")
+        assert_controls_are_named(desk, at_least=20)
+        desk.key("F3")
+        desk.drag(desk.expect("image", "Footage"), (0.4, 0.3), (0.6, 0.3))
+        desk.expect("label", "there is no frame here to draw on; go where there is footage")
+        desk.key("F3", "Page_Down")
+        desk.click(desk.expect("push button", "Find the file…"))
+        choose_in_dialog(desk, "Use this file", case.path("card/driver-a.mp4"))
+        review = case.review(desk)
+        chapters = case.book()["footage"]
+        assert chapters[0]["path"] == "card/driver-a.mp4", chapters
+        review.step("Right", 5)
+        review.wait_for_picture()
+        desk.picture("found")
+        desk.key("ctrl+z")
+        desk.expect("label", missing)
 
 
 def choose_in_dialog(desk, accept, path):

@@ -231,6 +231,23 @@ class Desk:
             move([a + part * (b - a) for a, b in zip(from_share, to_share)])
         xdotool("mouseup", "1")
 
+    def drop(self, node, *files):
+        """Drags files from another program's window into the middle of a node, and drops them there."""
+        command = (sys.executable, os.path.join(os.path.dirname(__file__), "drag.py"), *files)
+        with Desk(*command, pictures=self.pictures) as other:
+            label = other.expect("label")
+            from_left, from_top, from_width, from_height = other.box(label)
+            left, top, width, height = self.box(node)
+            ends = (from_left + from_width // 2, from_top + from_height // 2), (left + width // 2, top + height // 2)
+            xdotool("mousemove", *map(str, ends[0]), "mousedown", "1")
+            for part in (0.02, 0.1, 0.3, 0.6, 0.9, 0.97, 1.0):
+                xdotool("mousemove", *(str(round(a + part * (b - a))) for a, b in zip(*ends)))
+                # The two programs come to an arrangement while the pointer moves.
+                for _ in range(5):
+                    turn_of_the_loop()
+            xdotool("mouseup", "1")
+            other.expect("label", "Dropped")
+
     def type(self, text):
         xdotool("type", "--delay", "5", text)
 

@@ -24,17 +24,20 @@ pub fn refer_to(path: &Path) -> Result<FileRef, Error> {
 }
 
 impl Book {
-    /// The change that says where a file is now that the book names at `was`, in every place that names it; `None`
-    /// where none does.
+    /// The change that says where a file is now that the book names at `was`, in every place that names it, and with it
+    /// the book's other files that are lost and lie in the same folder now; `None` where the book names none such.
     pub fn moved(&self, was: &Path, now: FileRef) -> Option<Op> {
-        let in_place = |file: &FileRef| if file.path == was { now.clone() } else { file.clone() };
+        let moved = |file: &FileRef| if file.path == was { Some(now.clone()) } else { lost_beside(file, &now.path) };
         let in_list = |files: &[FileRef]| {
-            let moved: Vec<FileRef> = files.iter().map(in_place).collect();
-            (moved != files).then_some(moved)
+            let after: Vec<FileRef> = files.iter().map(|it| moved(it).unwrap_or_else(|| it.clone())).collect();
+            (after != files).then_some(after)
         };
-        let alone = |file: &Option<FileRef>| file.as_ref().filter(|it| it.path == was).map(|_| Some(now.clone()));
+        let alone = |file: &Option<FileRef>| file.as_ref().and_then(moved).map(Some);
         let recording = |chapters| Op::Recording(Recording { chapters, pins: self.recording.pins.clone() });
-        let trackside = self.trackside.iter().filter(|(_, it)| it.file.path == was);
+        let trackside = self.trackside.iter().filter_map(|(id, it)| {
+            let file = moved(&it.file)?;
+            Some(Op::Trackside(*id, Some(Trackside { file, ..it.clone() })))
+        });
         let ops: Vec<Op> = [
             in_list(&self.logs).map(Op::Logs),
             in_list(&self.recording.chapters).map(recording),
@@ -43,10 +46,17 @@ impl Book {
         ]
         .into_iter()
         .flatten()
-        .chain(trackside.map(|(id, it)| Op::Trackside(*id, Some(Trackside { file: now.clone(), ..it.clone() }))))
+        .chain(trackside)
         .collect();
         (!ops.is_empty()).then_some(Op::Several(ops))
     }
+}
+
+/// A file that is not in its place, where one of its name and length lies in the folder of `found`.
+fn lost_beside(file: &FileRef, found: &Path) -> Option<FileRef> {
+    let is_at = |path: &Path| files::length(path) == Some(file.length_bytes);
+    let path = found.parent()?.join(file.path.file_name()?);
+    (!is_at(&file.path) && is_at(&path)).then_some(FileRef { path, length_bytes: file.length_bytes })
 }
 
 /// Where a file of the book is now: in its place, else one of the same name and length beside the book.

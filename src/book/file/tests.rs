@@ -149,6 +149,34 @@ fn a_moved_file_is_found_beside_the_book() {
 }
 
 #[test]
+fn files_that_were_moved_together_are_found_together() {
+    let folder = tempfile::tempdir().unwrap();
+    let put = |name: &str, bytes: &[u8]| {
+        let path = folder.path().join(name);
+        files::make_folder(path.parent().unwrap()).unwrap();
+        files::write(&path, bytes, Overwrite::Refuse).unwrap();
+        path
+    };
+    let file = |path: PathBuf, length_bytes| FileRef { path, length_bytes };
+    let lost = |name: &str, length_bytes| file(folder.path().join("card").join(name), length_bytes);
+    let kept = put("card/kept.mp4", b"kept");
+    let [first, second] = [put("new/1.mp4", b"one"), put("new/2.mp4", b"two!")];
+    for name in ["new/kept.mp4", "new/3.mp4"] {
+        put(name, b"kept");
+    }
+    let chapters = vec![lost("1.mp4", 3), lost("2.mp4", 4), lost("3.mp4", 99), file(kept.clone(), 4)];
+    let mut book = Book {
+        recording: Recording { chapters, ..Recording::default() },
+        track: Some(lost("2.mp4", 4)),
+        ..Book::default()
+    };
+    book.apply(book.moved(&lost("1.mp4", 3).path, file(first.clone(), 3)).unwrap()).unwrap();
+    let expected = vec![file(first, 3), file(second.clone(), 4), lost("3.mp4", 99), file(kept, 4)];
+    assert_eq!(book.recording.chapters, expected, "another length is another file, and one in its place stays");
+    assert_eq!(book.track, Some(file(second, 4)));
+}
+
+#[test]
 fn what_is_no_book_is_one_sentence() {
     let refuses = |text: &str, expected: Expect| {
         expected.assert_eq(&read("a.cornerbook", text.as_bytes(), Path::new(".")).unwrap_err().to_string());

@@ -1,11 +1,13 @@
 //! Offset below a frame, and rate: how far the heading turns between two frames is held against how far the picture
 //! does, by least squares over all frames, wrong shifts weighed down.
 //!
-//! Model for a pair of frames and a band at height y: turned = c · (Θ + e · y · Ω) + b · time between, where Θ and Ω are
-//! the changes of logged heading and yaw rate, at log times A + p + d · (p − centre) for presentation time p. c turns
-//! radians into shares of the picture, b takes up a gyro's bias, A and d are the clock. e is what leans: a camera that
-//! rolls with the side force moves the picture sideways above and below its middle, and a rolling exposure takes its
-//! rows one after the other; both shift a band in time by so much a height. Solved by Gauss–Newton.
+//! Model for a pair of frames and a band at height y: turned = c · (Θ + e · y · Ω + q · Ω′) + b · time between, where Θ, Ω
+//! and Ω′ are the changes of logged heading, yaw rate and its slope, at log times A + p + d · (p − centre) for presentation
+//! time p. c turns radians into shares of the picture, b takes up a gyro's bias, A and d are the clock. e is what leans: a
+//! camera that rolls with the side force moves the picture sideways above and below its middle, and a rolling exposure
+//! takes its rows one after the other; both shift a band in time by so much a height. q is what rounds: a log smoothed
+//! with standard deviation s has lost ½ s² Ω′ of each turn (the first term of Taylor's series), as headings from
+//! positions have. Solved by Gauss–Newton.
 //! Sources: Gauss–Newton and weights for outliers, any text on least squares (Cauchy's weights); intervals by the
 //! sandwich over blocks of time, which holds for errors that last: K.-Y. Liang, S. L. Zeger, Biometrika 73 (1986) 13–22.
 
@@ -26,12 +28,12 @@ const USUAL_RATE: f64 = 50e-6;
 /// Residuals at this many standard deviations count half.
 const HALF_AT_SIGMAS: f64 = 2.0;
 /// Stretches of one recording scatter by less than the first, the same circuit driven twice by more than the second, s
-/// (trial: 0 to 12 ms against a gyro, up to 28 ms against positions alone; two drives of one invented driver, who is
+/// (trial: 0 to 19 ms against a gyro, up to 24 ms against positions alone; two drives of one invented driver, who is
 /// steadier than any, from 30 ms on).
 const ONE_DRIVE_S: f64 = 0.023;
 const TWO_DRIVES_S: f64 = 0.030;
 /// The same where a stretch's own timing is asked for.
-const WILD_SIGMAS: f64 = 6.0;
+const WILD_SIGMAS: f64 = 4.0;
 /// Median of |x| of a standard normal variable.
 const NORMAL_MEDIAN: f64 = 0.674_490;
 /// Errors within a block of this length may go together, s.
@@ -46,8 +48,13 @@ const BELOW: f64 = 0.15;
 /// this is rather near things in the lower bands, which would be carried on to the middle of the picture (trial).
 const USUAL_LEAN_S: f64 = 0.004;
 
-/// How many unknowns there are: c, b, A, d and e.
-const COUNT: usize = 5;
+/// How much a log is rounded (one standard deviation), s²: as by 0.2 s of smoothing (trial: positions alone 0.1 to 0.3 s).
+const USUAL_ROUNDING_S2: f64 = 0.02;
+/// The slope of the yaw rate is taken over this to both sides, s: shorter follows a gyro's noise.
+const SLOPE_S: f64 = 0.1;
+
+/// How many unknowns there are: c, b, A, d, e and q.
+const COUNT: usize = 6;
 type Unknowns = SVector<f64, COUNT>;
 type Matrix = SMatrix<f64, COUNT, COUNT>;
 
@@ -70,7 +77,7 @@ pub(super) fn refine(log: &Turning, seen: &SeenYaw, found: &Found) -> MotionFit 
     }
     let centre_s = if weights > 0.0 { sum_s / weights } else { 0.0 };
     let scale = starting_scale(log, seen, found.log_t_s);
-    let mut unknowns = Unknowns::from([scale, 0.0, found.log_t_s, 0.0, 0.0]);
+    let mut unknowns = Unknowns::from([scale, 0.0, found.log_t_s, 0.0, 0.0, 0.0]);
     let mut sigma = f64::INFINITY;
     let mut rows = Vec::new();
     let mut prior_sigma = 0.0;
@@ -122,21 +129,28 @@ fn starting_scale(log: &Turning, seen: &SeenYaw, offset_s: f64) -> f64 {
 }
 
 fn rows_of(log: &Turning, seen: &SeenYaw, centre_s: f64, unknowns: &Unknowns) -> Vec<Row> {
-    let [scale, bias, offset_s, rate, lean_s] = (*unknowns).into();
+    let [scale, bias, offset_s, rate, lean_s, rounding_s2] = (*unknowns).into();
     let log_t_s = |at_s: f64| offset_s + at_s + rate * (at_s - centre_s);
     let mut rows = Vec::new();
     for step in seen.steps.iter().filter(|it| it.weight > 0.0) {
         let (Some(from), Some(to)) = (log.at(log_t_s(step.from_s)), log.at(log_t_s(step.to_s))) else { continue };
         let (turned, change, seconds) = (to.0 - from.0, to.1 - from.1, step.to_s - step.from_s);
         let by_rate = scale * (to.1 * (step.to_s - centre_s) - from.1 * (step.from_s - centre_s));
+        let bend = slope_at(log, log_t_s(step.to_s)) - slope_at(log, log_t_s(step.from_s));
         for ((seen_turn, weight), height) in step.bands.iter().zip(&seen.heights).filter(|it| it.0.1 > 0.0) {
-            let leaning = turned + lean_s * height * change;
-            let slope = Unknowns::from([leaning, seconds, scale * change, by_rate, scale * height * change]);
-            let residual = seen_turn - scale * leaning - bias * seconds;
+            let logged = turned + lean_s * height * change + rounding_s2 * bend;
+            let slope = [logged, seconds, scale * change, by_rate, scale * height * change, scale * bend].into();
+            let residual = seen_turn - scale * logged - bias * seconds;
             rows.push(Row { at_s: step.from_s, slope, residual, seen_weight: *weight, weight: *weight });
         }
     }
     rows
+}
+
+/// How fast the yaw rate changes, rad/s²; 0 where that is not known.
+fn slope_at(log: &Turning, t_s: f64) -> f64 {
+    let ends = log.at(t_s - SLOPE_S).zip(log.at(t_s + SLOPE_S));
+    ends.map_or(0.0, |(before, after)| (after.1 - before.1) / (2.0 * SLOPE_S))
 }
 
 /// Standard deviation of the residuals by their median, which a few wrong shifts do not move. `last` where there are none.
@@ -153,7 +167,7 @@ fn weigh_down(rows: &mut [Row], sigma: f64) {
 }
 
 /// Which unknowns are known beforehand, about 0, and to what.
-const KNOWN: [(usize, f64); 2] = [(3, USUAL_RATE), (4, USUAL_LEAN_S)];
+const KNOWN: [(usize, f64); 3] = [(3, USUAL_RATE), (4, USUAL_LEAN_S), (5, USUAL_ROUNDING_S2)];
 
 /// Weighted normal matrix, with what is known beforehand.
 fn normal_matrix(rows: &[Row], sigma: f64) -> Matrix {
@@ -215,23 +229,27 @@ fn lasting(rows: &[Row], sigma: f64) -> f64 {
     if alone > 0.0 { (together / alone).sqrt().max(1.0) } else { 1.0 }
 }
 
-/// How far the offsets of single blocks scatter about the common one, s, beyond what the noise of frames explains: the
-/// same turns driven another time come a little early here, a little late there.
+/// How far the offsets of single blocks scatter about the common one, s, at least, beyond what the noise of frames
+/// explains: the same turns driven another time come a little early here, a little late there.
 fn wander_s(rows: &[Row], sigma: f64) -> f64 {
-    let sums = blocks(rows, |sum: &mut (f64, f64), row| {
+    let sums = blocks(rows, |sum: &mut [f64; 3], row| {
         // Only wild shifts are weighed down here: what lasts for a corner is what is looked for.
         let weight = row.seen_weight / (1.0 + (row.residual / (WILD_SIGMAS * sigma)).powi(2));
-        sum.0 += weight * row.residual * row.slope[2];
-        sum.1 += weight * row.slope[2].powi(2);
+        let product = weight * row.residual * row.slope[2];
+        *sum = [sum[0] + product, sum[1] + product * product, sum[2] + weight * row.slope[2].powi(2)];
     });
-    let (mut scatter, mut information) = (0.0, 0.0);
-    for (product, square) in sums {
+    let (mut scatter, mut variance, mut information) = (0.0, 0.0, 0.0);
+    for [product, alone, square] in sums {
         if square > 0.0 {
-            scatter += product * product / square - sigma * sigma;
+            // Frames that err each on its own leave the sum of the squares in the square of the sum, whose variance is
+            // then twice the square of that.
+            scatter += (product * product - alone) / square;
+            variance += 2.0 * (alone / square).powi(2);
             information += square;
         }
     }
-    if information > 0.0 { (scatter / information).max(0.0).sqrt() } else { f64::INFINITY }
+    let certain = (scatter - variance.sqrt()).max(0.0);
+    if information > 0.0 { (certain / information).sqrt() } else { f64::INFINITY }
 }
 
 /// 1 where the stretches agree as those of one recording do, 0 where they scatter like two drives.

@@ -15,6 +15,9 @@ use crate::sample::render::scenery::{Colour, Ground, Kind, Scenery, Thing, mixed
 const VIEW_DEG: f64 = 75.0;
 const HEIGHT_M: f64 = 0.62;
 const LOOK_DOWN_DEG: f64 = 8.0;
+/// How far a kart leans out of a corner, ° per m/s² to the side. It has no springs: 165 kg, 0.3 m above the ground, press
+/// 1 m/s² sideways on four tyres of 100 N/mm, 0.55 m from the middle (common practice), which is 50 Nm on 120 kNm/rad.
+const LEAN_DEG_PER_MPS2: f64 = 0.025;
 /// Ground beyond this is the panorama's, m.
 const GROUND_ENDS_M: f64 = 700.0;
 /// Things nearer or farther are not drawn, m.
@@ -61,9 +64,8 @@ impl Eye {
     fn new(state: &State, width: usize, shake: Shake, looks_back: bool) -> Self {
         let nod_deg = 0.09 * state.acceleration_mps2 * if looks_back { -1.0 } else { 1.0 };
         let pitch_rad = (-LOOK_DOWN_DEG + nod_deg + shake.pitch_deg).to_radians();
-        // A kart hardly rolls: the camera leans a little out of the corner with the driver's weight.
         // Seen backwards, the same lean turns the picture the other way.
-        let lean_deg = 0.11 * state.speed_mps * state.yaw_rate_radps * if looks_back { -1.0 } else { 1.0 };
+        let lean_deg = LEAN_DEG_PER_MPS2 * state.speed_mps * state.yaw_rate_radps * if looks_back { -1.0 } else { 1.0 };
         let roll_rad = (lean_deg + shake.roll_deg).to_radians();
         let back_rad = if looks_back { std::f64::consts::PI } else { 0.0 };
         let (sin_h, cos_h) = (state.heading_rad + back_rad + shake.yaw_deg.to_radians()).sin_cos();

@@ -104,7 +104,7 @@ impl ReviewPage {
 
     /// Saves the book as it is now, and shows what has changed in it.
     fn take_in(&self, before: &Book) {
-        let needs_analysis = match &mut *self.imp().review.borrow_mut() {
+        let (needs_analysis, needs_footage) = match &mut *self.imp().review.borrow_mut() {
             Some(review) => {
                 let book = review.history.book();
                 review.saver.save(book);
@@ -112,12 +112,17 @@ impl ReviewPage {
                     name_corners(Arc::make_mut(&mut review.analysis), book);
                     review.overlay = SessionOverlay::new(&review.analysis, self.settings().get().speed_unit);
                 }
-                book.mark_edits() != before.mark_edits() || book.marked_crossing_s != before.marked_crossing_s
+                let needs_analysis =
+                    book.mark_edits() != before.mark_edits() || book.marked_crossing_s != before.marked_crossing_s;
+                (needs_analysis, book.recording != before.recording)
             }
             None => return,
         };
         if needs_analysis {
             self.analyse_anew();
+        }
+        if needs_footage {
+            self.read_footage_anew();
         }
         self.take_in_tags();
         self.show_anew();

@@ -3,6 +3,7 @@
 
 mod drawing;
 mod editing;
+mod footage;
 mod keys;
 mod moving;
 mod panels;
@@ -37,7 +38,7 @@ use crate::window::naming::name_button_inside;
 use crate::window::navigate::{Playhead, Stops};
 use crate::window::picture::Picture;
 use crate::window::review::drawing::DrawingBar;
-use crate::window::review::panels::{Panels, Scene, Subject};
+use crate::window::review::panels::{GuestLap, Panels, Scene, Subject};
 use crate::window::review::playing::{NORMAL, Playing, speed_words};
 use crate::window::review::second::SecondPicture;
 use crate::window::review::session_overlay::SessionOverlay;
@@ -72,6 +73,8 @@ struct Review {
     other: Option<u32>,
     /// The analysis after the last change, while it is being made.
     analysing: Option<Running>,
+    /// The footage after the last change of what the book says of it, while it is being read.
+    reading: Option<Running>,
 }
 
 impl Review {
@@ -96,11 +99,12 @@ impl Review {
         let lap = pass.map(|it| it.lap).or(self.track_place().map(|it| it.lap)).or(at_time.map(|it| it.number));
         let before = self.shown.and_then(|it| it.corner).or(self.corner_before);
         let first = self.analysis.corners.first().map(|it| it.number);
-        Subject { lap, corner: pass.map(|it| it.corner).or(before).or(first), other: self.other }
+        Subject { lap, corner: pass.map(|it| it.corner).or(before).or(first), other: self.other, guest: None }
     }
 
-    fn scene(&self) -> Scene {
-        Scene { session: self.session.clone(), analysis: self.analysis.clone(), book: self.history.book().clone() }
+    fn scene(&self, guest: Option<GuestLap>) -> Scene {
+        let (session, analysis) = (self.session.clone(), self.analysis.clone());
+        Scene { session, analysis, book: self.history.book().clone(), guest }
     }
 }
 
@@ -113,7 +117,11 @@ mod imp {
         #[template_child]
         pub(super) picture: TemplateChild<Picture>,
         #[template_child]
-        pub(super) no_picture: TemplateChild<gtk::Label>,
+        pub(super) no_picture: TemplateChild<gtk::Box>,
+        #[template_child]
+        pub(super) no_picture_words: TemplateChild<gtk::Label>,
+        #[template_child]
+        pub(super) find_footage: TemplateChild<gtk::Button>,
         #[template_child]
         pub(super) corner_back: TemplateChild<gtk::Button>,
         #[template_child]
@@ -230,6 +238,7 @@ impl ReviewPage {
             other: None,
             corner_before: None,
             analysing: None,
+            reading: None,
             timeline,
             session: loaded.session,
             analysis: loaded.analysis,
@@ -291,6 +300,7 @@ impl ReviewPage {
             (&imp.play, Self::play_or_pause),
             (&imp.frame_forward, |it| it.step(1)),
             (&imp.corner_forward, Self::next_corner),
+            (&imp.find_footage, Self::find_footage),
         ] {
             let page = self.downgrade();
             button.connect_clicked(move |_| {

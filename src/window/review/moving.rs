@@ -7,11 +7,12 @@ use gtk4 as gtk;
 use crate::analysis::Analysis;
 use crate::corners::MarkKind;
 use crate::media::{ShownFrame, Viewer, ViewerEvent};
-use crate::present::{Whereabouts, whereabouts};
+use crate::present::{Whereabouts, file_missing, whereabouts};
 use crate::session::ChannelKind;
 use crate::strip::same_place_s;
 use crate::window::loading::Footage;
 use crate::window::navigate::{Stop, Way};
+use crate::window::review::panels::Subject;
 use crate::window::review::timeline::{Position, Timeline};
 use crate::window::review::viewing::{open_viewer, texture_of};
 use crate::window::review::{Review, ReviewPage, WITHOUT_FOOTAGE_PX};
@@ -90,7 +91,7 @@ impl ReviewPage {
     /// Moves everything that is seen to the position.
     pub(super) fn show_position(&self) {
         // Nothing of the state is held while widgets are told: they may ask back.
-        let (words, why_no_picture) = {
+        let (words, why_no_picture, is_missing) = {
             let mut review = self.imp().review.borrow_mut();
             let Some(review) = &mut *review else { return };
             let has_frame = match (review.position, &mut review.viewer) {
@@ -100,14 +101,16 @@ impl ReviewPage {
                 }
                 _ => false,
             };
-            (self.words(review), (!has_frame).then(|| without_picture(review)))
+            let is_missing = review.footage.missing.is_some();
+            (self.words(review), (!has_frame).then(|| without_picture(review)), is_missing)
         };
         self.show_panels();
         let imp = self.imp();
         imp.where_label.set_text(&words);
         imp.no_picture.set_visible(why_no_picture.is_some());
         if let Some(why) = why_no_picture {
-            imp.no_picture.set_text(&why);
+            imp.no_picture_words.set_text(&why);
+            imp.find_footage.set_visible(is_missing);
             imp.picture.show_frame(None, WITHOUT_FOOTAGE_PX);
         }
         self.show_overlay();
@@ -117,13 +120,14 @@ impl ReviewPage {
 
     /// Strip, map, passes and plot follow the playhead; those whose lap or corner has changed are shown anew.
     fn show_panels(&self) {
+        let guest = self.guest_lap();
         let (scene, before, now, t_s) = {
             let mut review = self.imp().review.borrow_mut();
             let Some(review) = &mut *review else { return };
-            let now = review.subject();
+            let now = Subject { guest: guest.as_ref().map(|it| it.lap), ..review.subject() };
             let before = review.shown.replace(now);
             // Most frames move nothing but the playhead: the book is copied for the others only.
-            ((before != Some(now)).then(|| review.scene()), before, now, review.playhead().from_s)
+            ((before != Some(now)).then(|| review.scene(guest)), before, now, review.playhead().from_s)
         };
         let panels = self.panels();
         if let Some(scene) = scene {
@@ -218,11 +222,14 @@ pub(super) fn first_position(timeline: &Timeline, analysis: &Analysis) -> Positi
 
 /// Why there is no picture.
 fn without_picture(review: &Review) -> String {
+    if let Some(missing) = &review.footage.missing {
+        return file_missing(&missing.file_name().unwrap_or_default().to_string_lossy());
+    }
     if !review.timeline.has_footage() {
         return "This book has no footage.".to_owned();
     }
     if review.footage.chapters.iter().all(|it| it.clock.is_none()) {
         return format!("The footage is {}.", review.footage.clock);
     }
-    "There is no footage of this moment.".to_owned()
+    review.timeline.elsewhere("The footage", &review.analysis.laps)
 }

@@ -12,7 +12,7 @@ use gtk4 as gtk;
 use crate::analysis::Analysis;
 use crate::book::{Book, Exit, Id, Tag};
 use crate::load::Session;
-use crate::strip::{CornerPlot, LapStrip, MapPicture, PassGiven, PassRows, StripTag};
+use crate::strip::{CornerPlot, LapElsewhere, LapStrip, MapPicture, OtherLap, PassGiven, PassRows, StripTag};
 use crate::units::SpeedUnit;
 use crate::window::map::MapWidget;
 use crate::window::passes::PassTable;
@@ -46,6 +46,8 @@ pub(super) struct Subject {
     pub(super) corner: Option<u32>,
     /// The lap to compare with.
     pub(super) other: Option<u32>,
+    /// The lap of another book that is beside it.
+    pub(super) guest: Option<u32>,
 }
 
 /// Everything that the panels are drawn from: held apart from the review, for they may ask back while they are told.
@@ -54,6 +56,21 @@ pub(super) struct Scene {
     pub(super) session: Arc<Session>,
     pub(super) analysis: Arc<Analysis>,
     pub(super) book: Book,
+    pub(super) guest: Option<GuestLap>,
+}
+
+/// A lap of another book.
+#[derive(Debug, Clone)]
+pub(super) struct GuestLap {
+    pub(super) name: String,
+    pub(super) analysis: Arc<Analysis>,
+    pub(super) lap: u32,
+}
+
+impl GuestLap {
+    fn elsewhere(&self) -> LapElsewhere<'_> {
+        LapElsewhere { session: &self.name, analysis: &self.analysis, lap: self.lap }
+    }
 }
 
 impl Panels {
@@ -139,14 +156,16 @@ impl Panels {
     /// Shows what has changed from `before` to `now`; all of it where there is no before.
     pub(super) fn show(&self, scene: &Scene, before: Option<Subject>, now: Subject, unit: SpeedUnit) {
         let has_changed = |what: fn(&Subject) -> Option<u32>| before.is_none_or(|it| what(&it) != what(&now));
-        let has_other_changed = has_changed(|it| it.other);
+        let has_other_changed = has_changed(|it| it.other) || has_changed(|it| it.guest);
+        let guest = scene.guest.as_ref().map(GuestLap::elsewhere);
         if has_changed(|it| it.lap) {
             let tags = strip_tags(&scene.book, &scene.analysis);
             self.strip.show(LapStrip::of(&scene.analysis, now.lap.unwrap_or(0), &tags), unit);
         }
         if has_changed(|it| it.lap) || has_other_changed {
-            let picture =
-                MapPicture::of(&scene.analysis, scene.session.inputs.track.as_ref(), now.lap.unwrap_or(0), now.other);
+            let other = guest.map(OtherLap::Elsewhere).or(now.other.map(OtherLap::Here));
+            let track = scene.session.inputs.track.as_ref();
+            let picture = MapPicture::of(&scene.analysis, track, now.lap.unwrap_or(0), other);
             self.map.show(picture, unit);
         }
         self.tags.show(&scene.book, &scene.analysis, now.lap, now.corner, before.is_none());
@@ -162,7 +181,12 @@ impl Panels {
             self.passes.set_chosen(now.lap);
             self.passes.set_other(now.other);
             let laps: Vec<u32> = now.lap.into_iter().chain(now.other).collect();
-            self.plot.show(CornerPlot::of(&scene.analysis, corner, &laps), unit);
+            let plot = CornerPlot::of(&scene.analysis, corner, &laps);
+            let plot = match guest {
+                Some(guest) => plot.with_lap_elsewhere(&scene.analysis, corner, guest),
+                None => plot,
+            };
+            self.plot.show(plot, unit);
         }
     }
 }

@@ -3,7 +3,9 @@
 use std::sync::Arc;
 
 use crate::media::{FootagePlace, FrameIndex};
+use crate::present::footage_elsewhere;
 use crate::session::{ClockMap, SessionTime, VideoTime};
+use crate::track::Lap;
 use crate::window::loading::Chapter;
 use crate::window::navigate::Playhead;
 
@@ -130,6 +132,15 @@ impl Timeline {
         self.chapters.iter().enumerate().find_map(|(chapter, it)| {
             let at = VideoTime(it.clock?.to_video(SessionTime(t_s)).0 + ROUNDING_NS);
             (it.start <= at && at < it.end).then_some(FootagePlace { chapter, at })
+        })
+    }
+
+    /// Why footage called `name` shows nothing at a moment, in words: what it shows instead.
+    pub(super) fn elsewhere(&self, name: &str, laps: &[Lap]) -> String {
+        let lap_at = |t_s: f64| laps.iter().find(|it| (it.start_t_s..it.end_t_s).contains(&t_s)).map(|it| it.number);
+        let whole = self.ends_s().reduce(|a, b| (a.0.min(b.0), a.1.max(b.1)));
+        whole.map_or_else(String::new, |(from_s, until_s)| {
+            footage_elsewhere(name, (from_s, until_s), (lap_at(from_s), lap_at(until_s)))
         })
     }
 

@@ -125,7 +125,7 @@ impl ReviewPage {
         let page = self.downgrade();
         chooser.laps.connect_selected_notify(move |_| {
             if let Some(page) = page.upgrade() {
-                page.show_second();
+                page.show_position();
             }
         });
         let page = self.downgrade();
@@ -200,7 +200,7 @@ impl ReviewPage {
     }
 
     /// Asks for one file.
-    pub(super) fn choose_file(
+    pub(in crate::window::review) fn choose_file(
         &self,
         title: &str,
         accept: &str,
@@ -243,8 +243,10 @@ impl ReviewPage {
                 let Some(page) = page.upgrade() else { return };
                 match result {
                     Ok((guest, sentences)) => {
+                        // What was set aside in its log is for when that book is under review.
+                        let is_unseen = guest.footage.chapters.is_empty() && !guest.book.recording.chapters.is_empty();
                         page.take_beside(Beside::Guest(Box::new(guest)));
-                        if let Some(first) = sentences.first() {
+                        if let Some(first) = sentences.first().filter(|_| is_unseen) {
                             page.tell(first);
                         }
                     }
@@ -273,6 +275,6 @@ impl ReviewPage {
         second.beside.replace(beside);
         self.show_beside_menu();
         self.begin_second_anew();
-        self.show_second();
+        self.show_anew();
     }
 }

@@ -41,8 +41,7 @@ impl<'a> Other<'a> {
     }
 
     fn name(self, lap: u32) -> String {
-        let lap = present::lap_name(Some(lap));
-        self.guest.map_or(lap.clone(), |guest| format!("{}, {}", guest.name, lap.to_lowercase()))
+        present::lap_of(self.guest.map(|it| it.name.as_str()), lap)
     }
 
     /// The lap and its log time at the place of `here_s`, s, or why there is none.

@@ -23,6 +23,7 @@ use crate::window::inbox::Running;
 use crate::window::loading::Chapter;
 use crate::window::picture::Picture;
 use crate::window::review::drawing::{NO_FRAME, drawn_at};
+use crate::window::review::panels::GuestLap;
 use crate::window::review::second::choose::Chooser;
 use crate::window::review::second::follow::{Followed, Other, follow};
 use crate::window::review::second::guest::Guest;
@@ -200,6 +201,15 @@ impl ReviewPage {
                 page.show_position();
             }
         });
+    }
+
+    /// The lap of another book that is beside the first picture.
+    pub(super) fn guest_lap(&self) -> Option<GuestLap> {
+        let second = self.imp().second.get().filter(|_| self.imp().second_toggle.is_active())?;
+        let beside = second.beside.borrow();
+        let guest = beside.guest()?;
+        let lap = *guest.laps.get(second.chooser.lap())?;
+        Some(GuestLap { name: guest.name.clone(), analysis: guest.analysis.clone(), lap })
     }
 
     fn second(&self) -> &SecondPicture {

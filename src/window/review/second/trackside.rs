@@ -10,9 +10,10 @@ use crate::job::Context;
 use crate::load::footage::probe_all;
 use crate::load::{self, FileKind};
 use crate::media::{FootagePlace, FrameIndex};
-use crate::present::{self, TracksideStanding, trackside_elsewhere, trackside_here, trackside_missing, trackside_pin};
+use crate::present::{self, TracksideStanding, file_missing, trackside_here, trackside_pin};
 use crate::session::VideoTime;
 use crate::strip::{TracksideClock, trackside_clock};
+use crate::track::Lap;
 use crate::units::SpeedUnit;
 use crate::window::loading::Chapter;
 use crate::window::review::Review;
@@ -98,7 +99,7 @@ impl Trackside {
             }
             Err(error) => {
                 let is_missing = matches!(error, load::Error::Book(book::file::Error::Missing { .. }));
-                let why = if is_missing { trackside_missing(&self.name) } else { error.to_string() };
+                let why = if is_missing { file_missing(&self.name) } else { error.to_string() };
                 Seen::Not { why, is_missing }
             }
         };
@@ -188,20 +189,17 @@ impl Trackside {
         };
         Followed {
             position,
-            why_no_picture: position.is_none().then(|| self.why_no_picture()),
+            why_no_picture: position.is_none().then(|| self.why_no_picture(&review.analysis.laps)),
             first_words: first_words(review, unit),
             second_words: trackside_here(&self.name, at_s, self.standing()),
         }
     }
 
-    fn why_no_picture(&self) -> String {
+    fn why_no_picture(&self, laps: &[Lap]) -> String {
         match (&self.seen, &self.clock) {
             (Seen::BeingRead, _) => format!("Reading {} …", self.name),
             (Seen::Not { why, .. }, _) => why.clone(),
-            (Seen::Ready(chapter), Some(clock)) => {
-                let log_s = |at| clock.map.to_log(at).0;
-                trackside_elsewhere(&self.name, (log_s(chapter.start), log_s(chapter.end)))
-            }
+            (Seen::Ready(_), Some(_)) => self.timeline.elsewhere(&self.name, laps),
             (Seen::Ready(_), None) => String::new(),
         }
     }
@@ -300,14 +298,14 @@ mod tests {
     #[test]
     fn what_cannot_be_seen_says_why() {
         let mut shown = Trackside::new(Id(3), FileRef { path: "clips/kerb.mp4".into(), length_bytes: 1 });
-        assert_eq!(shown.why_no_picture(), "Reading kerb.mp4 …");
+        assert_eq!(shown.why_no_picture(&[]), "Reading kerb.mp4 …");
         let missing = book::file::locate(&shown.file, Path::new("nowhere/a.cornerbook")).map(|_| ());
         shown.take(Err(missing.unwrap_err().into()));
-        assert!(shown.is_missing() && shown.why_no_picture().contains("kerb.mp4"), "{}", shown.why_no_picture());
+        assert!(shown.is_missing() && shown.why_no_picture(&[]).contains("kerb.mp4"), "{}", shown.why_no_picture(&[]));
         shown.take(Err(load::Error::NoFootage));
         assert!(!shown.is_missing());
         let mut shown = self::shown();
         shown.take_pins(&[TracksidePin { footage: VideoTime(0), log_t_s: 100.0 }], None);
-        assert!(shown.why_no_picture().contains("it shows 1:41.0 to 1:49.0"), "{}", shown.why_no_picture());
+        assert!(shown.why_no_picture(&[]).contains("but 1:41.0 to 1:49.0"), "{}", shown.why_no_picture(&[]));
     }
 }
