@@ -3,6 +3,7 @@
 
 use crate::corners::{Corner, Direction, Pass};
 use crate::findings::geometry::widest_radius_m;
+use crate::findings::shortest::{Across, shortest_m};
 use crate::findings::stats::pooled;
 use crate::findings::view::{Session, usual_width_m};
 use crate::geom::Point;
@@ -49,6 +50,8 @@ pub struct Line {
     pub radius_m: Option<f64>,
     /// Metres driven from the entry gate to the exit gate, less the shortest pass's.
     pub longer_m: Option<f64>,
+    /// The same, less the shortest way that the edges leave.
+    pub over_shortest_m: Option<f64>,
     /// Entry gate to the next corner's entry gate, s.
     pub stretch_s: Option<Estimate>,
 }
@@ -63,6 +66,8 @@ pub struct Widest {
     pub usable_m: f64,
     /// R = r + w / (1 − cos(θ/2)), for the middle of the kart, m.
     pub widest_radius_m: f64,
+    /// From entry gate to exit gate along the shortest way, m.
+    pub shortest_m: Option<f64>,
 }
 
 /// What a kind of line costs at one corner against the quickest kind there.
@@ -106,11 +111,13 @@ pub(super) fn lines(session: &Session<'_>) -> Vec<Line> {
             Some(line(session, corner, pass))
         })
         .collect();
-    for corner in session.view.corners {
+    for (index, corner) in session.view.corners.iter().enumerate() {
+        let possible_m = shortest_possible_m(session, index);
         let driven = |it: &Line| session.pass(it.lap, it.corner).and_then(|it| it.path_m).map(|it| it.value);
         let shortest_m = lines.iter().filter(|it| it.corner == corner.number).filter_map(driven).reduce(f64::min);
         for it in lines.iter_mut().filter(|it| it.corner == corner.number) {
             it.longer_m = driven(it).zip(shortest_m).map(|(own_m, shortest_m)| own_m - shortest_m);
+            it.over_shortest_m = driven(it).zip(possible_m).map(|(own_m, possible_m)| own_m - possible_m);
         }
     }
     lines
@@ -133,13 +140,14 @@ fn line(session: &Session<'_>, corner: usize, pass: &Pass) -> Line {
         kind: line_kind(entry_width, apex_turned),
         radius_m: radius_m(session, pass),
         longer_m: None,
+        over_shortest_m: None,
         stretch_s: session.stretch(pass.lap, corner),
     }
 }
 
 /// Where on the inside edge the apex lies: the share of the edge's turning before it, less one half. The reference line
 /// would follow the driver's own habit; the edge does not.
-fn apex_turned(session: &Session<'_>, corner: usize, pass: &Pass) -> Option<f64> {
+pub(super) fn apex_turned(session: &Session<'_>, corner: usize, pass: &Pass) -> Option<f64> {
     let inside = session.insides[corner]?;
     let at = &session.view.corners[corner];
     let from_centre = nearest_to(session.view.path, pass, inside.centre)? - inside.centre;
@@ -190,6 +198,24 @@ fn radius_m(session: &Session<'_>, pass: &Pass) -> Option<f64> {
     radius_m.is_finite().then_some(radius_m)
 }
 
+/// The shortest way from entry gate to exit gate that a kart fits through, m; `None` without both edges all the way.
+fn shortest_possible_m(session: &Session<'_>, corner: usize) -> Option<f64> {
+    let (entry_m, exit_m) = (session.entry_m(corner)?, session.exit_m(corner)?);
+    #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a corner is below a lap")]
+    let steps = (exit_m - entry_m).clamp(1.0, 1e4).ceil() as u32;
+    let line = |step: u32| {
+        let at_m = entry_m + f64::from(step) / f64::from(steps) * (exit_m - entry_m);
+        let (place, width) = (session.view.line.at(at_m)?, session.width_at(at_m));
+        Some(Across {
+            origin: place.position,
+            left: Point::unit(place.heading_rad).left(),
+            lowest_m: width.right_m? + KART_HALF_WIDTH_M,
+            highest_m: width.left_m? - KART_HALF_WIDTH_M,
+        })
+    };
+    shortest_m(&(0..=steps).map(line).collect::<Option<Vec<_>>>()?)
+}
+
 /// What each corner with edges allows.
 pub(super) fn widest(session: &Session<'_>) -> Vec<Widest> {
     let of = |(index, corner): (usize, &Corner)| {
@@ -201,6 +227,7 @@ pub(super) fn widest(session: &Session<'_>) -> Vec<Widest> {
             inside_radius_m: inside.radius_m,
             usable_m,
             widest_radius_m: widest_radius_m(nearest_m, usable_m, corner.angle_deg.to_radians()),
+            shortest_m: shortest_possible_m(session, index),
         })
     };
     session.view.corners.iter().enumerate().filter_map(of).collect()

@@ -10,6 +10,7 @@ mod line;
 mod model;
 mod other;
 mod rules;
+mod shortest;
 pub mod stats;
 mod traffic;
 mod view;
@@ -32,6 +33,8 @@ use crate::session::Estimate;
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub enum FindingKind {
     EarlyTurnIn,
+    /// Turned in so early that the apex lies early too.
+    EarlyApex,
     LateTurnIn,
     MissedApex,
     EntryWidthLeft,
@@ -69,6 +72,10 @@ pub enum Measure {
     StretchS,
     /// Where the speed is lowest, metres behind the apex.
     SlowestBehindApexM,
+    /// Where along the inside edge's turning the apex lies, as a share: negative is before the middle.
+    ApexTurned,
+    /// What of the cost is lost on the straight behind the corner, s.
+    ExitCostS,
 }
 
 /// One figure against what is usual for this driver.

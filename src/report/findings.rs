@@ -26,6 +26,7 @@ pub struct FindingsView<'a> {
 fn kind_name(kind: FindingKind) -> &'static str {
     match kind {
         FindingKind::EarlyTurnIn => "early_turn_in",
+        FindingKind::EarlyApex => "early_apex",
         FindingKind::LateTurnIn => "late_turn_in",
         FindingKind::MissedApex => "missed_apex",
         FindingKind::EntryWidthLeft => "entry_width_left",
@@ -51,6 +52,8 @@ fn measure_name(measure: Measure) -> &'static str {
         Measure::Dip => "dip",
         Measure::StretchS => "stretch_s",
         Measure::SlowestBehindApexM => "slowest_behind_apex_m",
+        Measure::ApexTurned => "apex_turned",
+        Measure::ExitCostS => "exit_cost_s",
     }
 }
 
@@ -72,6 +75,7 @@ fn corner_name(view: &FindingsView<'_>, number: u32) -> String {
 /// For people: the findings, the dearest first, then what is to be gained where, and the lines.
 pub fn findings_text(view: &FindingsView<'_>) -> String {
     let mut parts = vec![listed(view)];
+    parts.extend(grip_text(view));
     parts.extend(best_text("Theoretical best from corners", view.found.best_of_corners.as_ref()));
     parts.extend(best_text("Theoretical best from sectors", view.found.best_of_sectors.as_ref()));
     parts.extend(gains_text(view));
@@ -102,6 +106,18 @@ fn listed(view: &FindingsView<'_>) -> String {
         )
     };
     format!("Findings, the dearest first\n{}", view.found.findings.iter().map(one).collect::<String>())
+}
+
+fn grip_text(view: &FindingsView<'_>) -> Option<String> {
+    let limits = view.found.limits?;
+    let surface = view.grip.map(|it| format!(" ({it})")).unwrap_or_default();
+    let used = &view.found.grip_used;
+    let mean = used.iter().map(|it| it.share).sum::<f64>() / used.len().max(1) as f64;
+    let (sideways, braking) = (present::fixed(limits.lateral_mps2, 1), present::fixed(limits.braking_mps2, 1));
+    let used = present::fixed(100.0 * mean, 0);
+    Some(format!(
+        "Grip{surface}: {sideways} m/s² sideways, {braking} m/s² braking; {used} % of it used in the corners\n"
+    ))
 }
 
 fn best_text(title: &str, best: Option<&TheoreticalBest>) -> Option<String> {
@@ -315,6 +331,7 @@ fn widest_json(it: &Widest) -> Value {
     json!({
         "corner": it.corner, "inside_radius_m": round::metres(it.inside_radius_m),
         "usable_m": round::metres(it.usable_m), "widest_radius_m": round::metres(it.widest_radius_m),
+        "shortest_m": it.shortest_m.and_then(round::metres),
     })
 }
 
@@ -325,7 +342,8 @@ fn line_json(view: &FindingsView<'_>, it: &Line) -> Value {
         "lap": it.lap, "corner": it.corner, "kind": it.kind.map(line_name),
         "entry_width": share(it.entry_width), "apex_width": share(it.apex_width), "exit_width": share(it.exit_width),
         "apex_turned": share(it.apex_turned), "radius_m": it.radius_m.and_then(round::metres),
-        "longer_m": it.longer_m.and_then(round::metres), "grip_used": share(used.map(|it| it.share)),
+        "longer_m": it.longer_m.and_then(round::metres), "over_shortest_m": it.over_shortest_m.and_then(round::metres),
+        "grip_used": share(used.map(|it| it.share)),
         "stretch_s": it.stretch_s.and_then(|it| round::seconds(it.value)),
         "stretch_s_ci95": it.stretch_s.and_then(|it| round::seconds(it.ci95)),
     })
