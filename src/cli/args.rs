@@ -218,6 +218,15 @@ pub(super) struct FindingsArgs {
     /// Another book or log of the same circuit to hold this one against
     #[arg(long, value_name = "FILE")]
     pub(super) against: Option<PathBuf>,
+    /// Tag the passes of these findings in the book, by the ids that the list shows
+    #[arg(long, value_name = "ID", value_delimiter = ',')]
+    pub(super) take: Vec<String>,
+    /// Keep in the book that these findings are declined
+    #[arg(long, value_name = "ID", value_delimiter = ',')]
+    pub(super) decline: Vec<String>,
+    /// Forget the answers to these findings
+    #[arg(long, value_name = "ID", value_delimiter = ',')]
+    pub(super) ask_again: Vec<String>,
     #[command(flatten)]
     pub(super) log_args: LogArgs,
     #[command(flatten)]

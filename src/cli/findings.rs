@@ -4,7 +4,7 @@ use crate::analysis::Analysis;
 use crate::book::{Book, Grip, TagPlace, What};
 use crate::cli::args::{FindingsArgs, Format};
 use crate::cli::console::{Console, Stop};
-use crate::cli::{plan, session};
+use crate::cli::{answers, plan, session};
 use crate::findings::{self, Beside, Other, Tagged};
 use crate::job::Context;
 use crate::load::{self, Session};
@@ -20,6 +20,7 @@ pub(super) fn run(args: &FindingsArgs, console: &mut Console<'_>, context: &Cont
         Some(view) => findings::find(&view, &traffic, &aside, context)?,
         None => findings::Findings::default(),
     };
+    let answered = answers::answered(args, &session, &found.findings)?;
     let other = args.against.as_ref().map(|path| -> Result<_, Stop> {
         let other = load::open(path, &reading, context)?;
         let other_analysis = load::analyse(&other, context)?;
@@ -31,6 +32,7 @@ pub(super) fn run(args: &FindingsArgs, console: &mut Console<'_>, context: &Cont
         analysis: &analysis,
         found: &found,
         grip: book.and_then(|it| it.grip).map(surface),
+        answers: answered.as_ref().map(|it| &it.suggestions),
         beside: other.as_ref().map(|(file, beside)| (file.as_str(), beside)),
     };
     console.result(&match args.show.format {
@@ -41,7 +43,7 @@ pub(super) fn run(args: &FindingsArgs, console: &mut Console<'_>, context: &Cont
     Ok(0)
 }
 
-pub(super) fn surface(grip: Grip) -> &'static str {
+fn surface(grip: Grip) -> &'static str {
     match grip {
         Grip::Dry => "dry",
         Grip::Damp => "damp",

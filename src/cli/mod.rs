@@ -5,6 +5,7 @@
 
 #[cfg(feature = "media")]
 mod align;
+mod answers;
 mod args;
 mod check;
 #[cfg(feature = "media")]

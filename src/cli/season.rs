@@ -7,10 +7,12 @@ use std::path::{Path, PathBuf};
 #[cfg(feature = "parquet")]
 use chrono::{Datelike, NaiveDate};
 
+#[cfg(feature = "parquet")]
+use crate::book::Grip;
 use crate::cli::args::{PassesArgs, PassesFormat};
 use crate::cli::console::Stop;
 #[cfg(feature = "parquet")]
-use crate::cli::{findings::surface, plan};
+use crate::cli::plan;
 #[cfg(feature = "parquet")]
 use crate::files;
 use crate::load::Session;
@@ -60,7 +62,7 @@ pub(super) fn write(args: &PassesArgs, session: &Session, view: &PassesView<'_>)
         session: &name,
         driver: book.and_then(|it| it.driver.as_deref()),
         date,
-        grip: book.and_then(|it| it.grip).map(surface),
+        grip: book.and_then(|it| it.grip).map(Grip::word),
     };
     let target = target(out, &circuit, date, &name);
     let inputs = std::iter::once(args.input.as_path()).chain(session.files.iter().map(PathBuf::as_path));

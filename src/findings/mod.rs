@@ -12,6 +12,7 @@ mod other;
 mod rules;
 mod shortest;
 pub mod stats;
+pub mod suggest;
 mod traffic;
 mod view;
 
@@ -50,6 +51,26 @@ pub enum FindingKind {
     TwoBites,
     /// Single passes far slower than the others: traffic, a slide, a mistake.
     LostTime,
+}
+
+impl FindingKind {
+    /// The name in files and of suggestions in books.
+    pub fn code(self) -> &'static str {
+        match self {
+            Self::EarlyTurnIn => "early_turn_in",
+            Self::EarlyApex => "early_apex",
+            Self::LateTurnIn => "late_turn_in",
+            Self::MissedApex => "missed_apex",
+            Self::EntryWidthLeft => "entry_width_left",
+            Self::ExitWidthLeft => "exit_width_left",
+            Self::EntryTooFast => "entry_too_fast",
+            Self::EntryTooSlow => "entry_too_slow",
+            Self::SlowInTheMiddle => "slow_at_the_slowest",
+            Self::LateOnThePower => "late_on_the_power",
+            Self::TwoBites => "two_bites",
+            Self::LostTime => "lost_time",
+        }
+    }
 }
 
 /// What a figure of the evidence is.
