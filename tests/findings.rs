@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 use std::sync::Arc;
 
 use cornerbook::analysis::{self, Analysis, Inputs};
-use cornerbook::findings::{self, Finding, FindingKind, Findings, LineKind, Other, Tagged};
+use cornerbook::findings::{self, Evidence, Finding, FindingKind, Findings, LineKind, Other, Tagged};
 use cornerbook::geom::Point;
 use cornerbook::job;
 use cornerbook::sample::{Circuit, Driver, Habit, LoggerNoise, PlannedLine, Scenario, TruePass, log_samples, simulate};
@@ -59,7 +59,10 @@ fn may_be_off_s(kind: FindingKind, truth_s: f64) -> f64 {
 
 fn said(findings: &[Finding]) -> Vec<String> {
     let one = |it: &Finding| {
-        format!("{:?} at {}: {:.3} s in {}/{}", it.kind, it.corner, it.size_s.value, it.laps.len(), it.of)
+        let figure = |it: &Evidence| format!("{:?} {:.2} usual {:.2}", it.measure, it.value.value, it.usual);
+        let evidence: Vec<String> = it.evidence.iter().map(figure).collect();
+        let (size_s, laps) = (it.size_s.value, it.laps.len());
+        format!("{:?} at {}: {size_s:.3} s in {laps}/{}: {}", it.kind, it.corner, it.of, evidence.join(", "))
     };
     findings.iter().map(one).collect()
 }

@@ -13,8 +13,8 @@ mod written {
     use parquet::file::reader::{FileReader, SerializedFileReader};
     use parquet::record::RowAccessor;
 
-    use super::super::stadium::{LAPS, SPEED_MPS};
     use super::*;
+    use crate::cli::stadium::{LAPS, SPEED_MPS};
 
     #[test]
     fn a_session_goes_below_its_circuit_and_year() {

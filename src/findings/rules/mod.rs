@@ -11,7 +11,8 @@ use crate::findings::line::EARLY_OR_LATE_SHARE;
 use crate::findings::model::{Times, Trip};
 use crate::findings::rules::said::{Around, DIP_SHARE, RULES, Rule, Said, now};
 use crate::findings::rules::seen::{
-    Seen, Usual, elsewhere_m, margins, see, straight_before_m, straight_behind_m, take_shift_out, usual,
+    Seen, StraightEnd, Usual, elsewhere_m, see, straight_before_m, straight_behind_m, straight_ends, take_shift_out,
+    usual,
 };
 use crate::findings::stats::{median, pooled, quantile, student_ci95};
 use crate::findings::view::Session;
@@ -63,10 +64,10 @@ pub(super) fn find(
     let mut seen = seen;
     take_shift_out(session, &mut seen);
     if let Some(usual) = usual(&seen) {
-        let margins = margins(session, &seen);
+        let ends = straight_ends(session, &seen);
         for (corner, passes) in seen.iter().enumerate() {
             context.check()?;
-            findings.extend(of_corner(session, corner, passes, &margins, &usual, &limits));
+            findings.extend(of_corner(session, corner, passes, &ends, &usual, &limits));
         }
     }
     findings.sort_by(|a, b| b.per_lap_s().total_cmp(&a.per_lap_s()).then(a.corner.cmp(&b.corner)));
@@ -128,7 +129,7 @@ fn of_corner(
     session: &Session<'_>,
     corner: usize,
     passes: &[Seen],
-    margins: &[[Option<f64>; 2]],
+    ends: &[StraightEnd],
     usual: &Usual,
     limits: &Limits,
 ) -> Vec<Finding> {
@@ -141,7 +142,7 @@ fn of_corner(
         once: steered_once(passes, usual_dip),
         straight_before_m: straight_before_m(session, corner),
         straight_behind_m: straight_behind_m(session, corner),
-        margins_m: [elsewhere_m(margins, corner, 0), elsewhere_m(margins, corner, 1)],
+        margins_m: [elsewhere_m(ends, corner, true), elsewhere_m(ends, corner, false)],
     };
     let said: Vec<(FindingKind, Vec<SaidOf<'_>>)> =
         RULES.iter().map(|(kind, rule)| (*kind, said_by(*rule, passes, &around))).collect();

@@ -11,6 +11,8 @@ use crate::geom::Point;
 
 /// On a straight shorter than this, m, the next corner decides where the kart is left (common practice).
 pub(super) const SHORT_STRAIGHT_M: f64 = 33.0;
+/// Margins are held against those of so many ends of straights about as long (trial).
+const ENDS_ALIKE: usize = 4;
 /// Places between a mark and the apex at which the outside is looked for.
 const MARGIN_STEPS: u32 = 30;
 /// Corners closer than this, m from gate to gate, run into each other: the inside of one says little (trial).
@@ -144,24 +146,40 @@ pub(super) fn usual(seen: &[Vec<Seen>]) -> Option<Usual> {
     })
 }
 
-/// What is left to the outside at the ends of long straights: of each corner, at its entry and at its exit, m.
-pub(super) fn margins(session: &Session<'_>, seen: &[Vec<Seen>]) -> Vec<[Option<f64>; 2]> {
-    let of = |corner: usize, passes: &[Seen]| {
-        let long =
-            [straight_before_m(session, corner), straight_behind_m(session, corner)].map(|it| it >= SHORT_STRAIGHT_M);
-        [
-            median(passes.iter().filter_map(|it| it.entry_margin_m)).filter(|_| long[0]),
-            median(passes.iter().filter_map(|it| it.exit_margin_m)).filter(|_| long[1]),
-        ]
-    };
-    seen.iter().enumerate().map(|(corner, passes)| of(corner, passes)).collect()
+/// One end of a long straight.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct StraightEnd {
+    corner: usize,
+    is_entry: bool,
+    straight_m: f64,
+    /// What is left to the outside there, m.
+    margin_m: f64,
 }
 
-/// The median of all margins but one's own; `None` without another.
-pub(super) fn elsewhere_m(margins: &[[Option<f64>; 2]], corner: usize, end: usize) -> Option<f64> {
-    let all = margins.iter().enumerate().flat_map(|(at, it)| [(at, 0, it[0]), (at, 1, it[1])]);
-    let others: Vec<f64> = all.filter(|it| (it.0, it.1) != (corner, end)).filter_map(|it| it.2).collect();
-    median(others.iter().copied()).filter(|_| !others.is_empty())
+/// The ends of all long straights.
+pub(super) fn straight_ends(session: &Session<'_>, seen: &[Vec<Seen>]) -> Vec<StraightEnd> {
+    let of = |(corner, passes): (usize, &Vec<Seen>)| {
+        let entry =
+            (true, straight_before_m(session, corner), median(passes.iter().filter_map(|it| it.entry_margin_m)));
+        let exit = (false, straight_behind_m(session, corner), median(passes.iter().filter_map(|it| it.exit_margin_m)));
+        let end = move |(is_entry, straight_m, margin_m): (bool, f64, Option<f64>)| {
+            let margin_m = margin_m.filter(|_| straight_m >= SHORT_STRAIGHT_M)?;
+            Some(StraightEnd { corner, is_entry, straight_m, margin_m })
+        };
+        [entry, exit].into_iter().filter_map(end)
+    };
+    seen.iter().enumerate().flat_map(of).collect()
+}
+
+/// What is left to the outside at other ends, of straights about as long: the longer the straight, the wider a driver
+/// comes in and leaves. `None` without another.
+pub(super) fn elsewhere_m(ends: &[StraightEnd], corner: usize, is_entry: bool) -> Option<f64> {
+    let is_own = |it: &StraightEnd| (it.corner, it.is_entry) == (corner, is_entry);
+    let straight_m = ends.iter().find(|it| is_own(it))?.straight_m;
+    let unlike = |it: &StraightEnd| (it.straight_m / straight_m).ln().abs();
+    let mut others: Vec<&StraightEnd> = ends.iter().filter(|it| !is_own(it)).collect();
+    others.sort_by(|a, b| unlike(a).total_cmp(&unlike(b)));
+    median(others.iter().take(ENDS_ALIKE).map(|it| it.margin_m))
 }
 
 pub(super) fn straight_before_m(session: &Session<'_>, corner: usize) -> f64 {
