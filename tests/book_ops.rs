@@ -3,9 +3,9 @@
 use std::collections::BTreeMap;
 
 use cornerbook::book::{
-    Book, Circle, Circled, Colour, Drawing, Exit, FileRef, FootageRef, FrameRef, Grip, History, Id, MarkPlace, Op,
-    Outcome, Pin, Recording, ReferencePoint, Shape, Share, Side, Tag, TagKind, TagPlace, Trackside, TracksidePin, What,
-    file,
+    Answer, Book, Circle, Circled, Colour, Drawing, Exit, FileRef, FootageRef, FrameRef, Grip, History, Id, MarkPlace,
+    Op, Outcome, Pin, Recording, ReferencePoint, Shape, Share, Side, Suggestion, Tag, TagKind, TagPlace, Trackside,
+    TracksidePin, What, file,
 };
 use cornerbook::session::{MarkKind, VideoTime};
 use proptest::collection::vec;
@@ -128,9 +128,16 @@ fn point() -> impl Strategy<Value = ReferencePoint> {
     })
 }
 
+fn suggestion() -> impl Strategy<Value = Suggestion> {
+    // One code in ten is none.
+    let finding = prop_oneof![9 => "[a-z_]{1,3}", 1 => "[A-Z \n]{0,2}"];
+    (finding, 0_u32..4, option::of(0_u32..4)).prop_map(|(finding, corner, lap)| Suggestion { finding, corner, lap })
+}
+
 fn op() -> impl Strategy<Value = Op> {
     let grip = prop_oneof![Just(Grip::Dry), Just(Grip::Damp), Just(Grip::Wet), Just(Grip::Slippery)];
     let name = "[a-z \n]{0,6}";
+    let answer = prop_oneof![Just(Answer::Taken), Just(Answer::Declined)];
     let numbered = prop_oneof![
         (id(), option::of(trackside())).prop_map(|(id, it)| Op::Trackside(id, it)),
         (id(), option::of(kind())).prop_map(|(id, it)| Op::TagKind(id, it)),
@@ -148,6 +155,7 @@ fn op() -> impl Strategy<Value = Op> {
         option::of(time_s()).prop_map(Op::MarkedCrossing),
         (place(), option::of(time_s())).prop_map(|(place, t_s)| Op::Mark(place, t_s)),
         (0_u32..4, option::of(name)).prop_map(|(corner, name)| Op::CornerName(corner, name)),
+        (suggestion(), option::of(answer)).prop_map(|(which, it)| Op::Suggestion(which, it)),
     ];
     let single = prop_oneof![named, numbered];
     single.prop_recursive(2, 8, 3, |inner| vec(inner, 0..3).prop_map(Op::Several))

@@ -15,6 +15,7 @@ mod passes;
 #[cfg(feature = "media")]
 mod reels;
 mod report;
+mod season;
 #[cfg(feature = "media")]
 mod seen;
 

@@ -5,4 +5,6 @@
 mod containers;
 mod pages;
 mod reference;
+#[cfg(feature = "parquet")]
+mod season;
 mod values;

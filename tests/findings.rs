@@ -4,12 +4,15 @@ use std::collections::BTreeMap;
 use std::sync::Arc;
 
 use cornerbook::analysis::{self, Analysis, Inputs};
-use cornerbook::findings::{self, Finding, FindingKind, Findings, LineKind, Other, Tagged};
+use cornerbook::findings::{self, Evidence, Finding, FindingKind, Findings, LineKind, Other, Tagged};
 use cornerbook::geom::Point;
 use cornerbook::job;
 use cornerbook::sample::{Circuit, Driver, Habit, LoggerNoise, PlannedLine, Scenario, TruePass, log_samples, simulate};
 use cornerbook::track::file;
 use cornerbook::units::wrap_angle;
+
+mod kinds;
+mod sizes;
 
 const LAPS: u32 = 8;
 /// What no finding on the clean driver may exceed, s.
@@ -17,6 +20,7 @@ const CLEAN_S: f64 = 0.05;
 /// Sizes may be off by this share of the truth, or by this much, s, where the truth is next to nothing.
 const SIZE_SHARE: f64 = 0.3;
 const SIZE_S: f64 = 0.02;
+const TURNED_S: f64 = 0.08;
 
 fn analysed(scenario: &Scenario, seed: u64) -> Analysis {
     let track = file::parse("circuit.geojson", scenario.circuit.geojson().as_bytes()).unwrap().0;
@@ -33,17 +37,32 @@ fn found(scenario: &Scenario, seed: u64) -> Findings {
     found_with(&analysed(scenario, 100 + seed), &[])
 }
 
-/// What a habit truly costs a pass that has it, s: timed laps of the same driver with it and without.
-fn true_cost_s(with: &Scenario, without: &Scenario) -> f64 {
+/// What a habit truly costs a pass that has it, s: the timed laps of the same driver with it and without, over the number
+/// of `passes` that have it. What is lost on the straight behind the last corner counts on the next lap.
+fn true_cost_s(with: &Scenario, without: &Scenario, passes: u32) -> f64 {
     let times = with.truth.laps.iter().zip(&without.truth.laps);
     let costs = times.filter_map(|(with, without)| Some(with.time_s? - without.time_s?));
-    let affected: Vec<f64> = costs.filter(|it| it.abs() > 1e-3).collect();
-    affected.iter().sum::<f64>() / affected.len().max(1) as f64
+    costs.sum::<f64>() / f64::from(passes)
+}
+
+/// How many of the timed laps have a habit.
+fn passes_with(habit: Habit) -> u32 {
+    if matches!(habit, Habit::TwoBites { .. }) { LAPS / 2 } else { LAPS }
+}
+
+/// How far a size may be off: by a share of the truth or by some hundredths; that of a turn-in, which changes the whole
+/// curve, by what docs/methods.md says that it is unsure by.
+fn may_be_off_s(kind: FindingKind, truth_s: f64) -> f64 {
+    let least_s = if kind == FindingKind::EarlyTurnIn { TURNED_S } else { SIZE_S };
+    (SIZE_SHARE * truth_s.abs()).max(least_s)
 }
 
 fn said(findings: &[Finding]) -> Vec<String> {
     let one = |it: &Finding| {
-        format!("{:?} at {}: {:.3} s in {}/{}", it.kind, it.corner, it.size_s.value, it.laps.len(), it.of)
+        let figure = |it: &Evidence| format!("{:?} {:.2} usual {:.2}", it.measure, it.value.value, it.usual);
+        let evidence: Vec<String> = it.evidence.iter().map(figure).collect();
+        let (size_s, laps) = (it.size_s.value, it.laps.len());
+        format!("{:?} at {}: {size_s:.3} s in {laps}/{}: {}", it.kind, it.corner, it.of, evidence.join(", "))
     };
     findings.iter().map(one).collect()
 }
@@ -70,18 +89,14 @@ fn planted_habits_are_among_the_first_three_with_their_size() {
         let clean = simulate(&circuit, &Driver::a(), LAPS, seed);
         for (habit, corner, kind) in planted() {
             let scenario = simulate(&circuit, &Driver::a().with(habit), LAPS, seed);
-            let truth_s = true_cost_s(&scenario, &clean);
+            let truth_s = true_cost_s(&scenario, &clean, passes_with(habit));
             let all = found(&scenario, seed).findings;
             let first: Vec<&Finding> = all.iter().take(3).collect();
             let hit = first.iter().find(|it| (it.kind, it.corner) == (kind, corner));
             let hit = hit.unwrap_or_else(|| panic!("{habit:?}, seed {seed}, {truth_s:.3} s: {:?}", said(&all)));
             let off_s = (hit.size_s.value - truth_s).abs();
             println!("{habit:?}, seed {seed}: truth {truth_s:.3} s, found {:.3} s", hit.size_s.value);
-            assert!(
-                off_s <= (SIZE_SHARE * truth_s.abs()).max(SIZE_S),
-                "{habit:?}, seed {seed}, {truth_s:.3} s: {:?}",
-                said(&all)
-            );
+            assert!(off_s <= may_be_off_s(kind, truth_s), "{habit:?}, seed {seed}, {truth_s:.3} s: {:?}", said(&all));
         }
     }
 }
@@ -132,19 +147,26 @@ fn traffic_costs_what_the_lap_without_it_saves() {
     assert!(rms_s <= 0.05, "{rms_s}");
 }
 
-/// The kind that a pass truly is: its noise-free places against the circuit's exact geometry, by the limits that
-/// docs/methods.md states.
-fn true_kind(circuit: &Circuit, pass: &TruePass) -> LineKind {
+/// The width that a pass truly has at its turn-in, and where it comes nearest to the inside: its noise-free places
+/// against the circuit's exact geometry.
+fn true_line(scenario: &Scenario, pass: &TruePass) -> (f64, f64) {
+    let circuit = &scenario.circuit;
     let bend = &circuit.bends[pass.corner as usize - 1];
     let entry_width = bend.inside_gap_m(Point::new(pass.turn_in.x_m, pass.turn_in.y_m)) / circuit.width_m;
-    let from_centre = Point::new(pass.apex.x_m, pass.apex.y_m) - bend.arc_center;
+    let within = scenario.truth.states.iter().filter(|it| (pass.turn_in.t_s..=pass.exit.t_s).contains(&it.t_s));
+    let from_centres = within.map(|it| it.position() - bend.arc_center);
+    let from_centre = from_centres.min_by(|a, b| a.dot(*a).total_cmp(&b.dot(*b))).unwrap();
     let along_rad = from_centre.y_m.atan2(from_centre.x_m) + bend.sign() * std::f64::consts::FRAC_PI_2;
-    let apex_turned = bend.sign() * wrap_angle(along_rad - bend.heading_in_rad) / bend.angle_rad.abs() - 0.5;
-    match (entry_width, apex_turned) {
+    (entry_width, bend.sign() * wrap_angle(along_rad - bend.heading_in_rad) / bend.angle_rad.abs() - 0.5)
+}
+
+/// The kind that a pass truly is, by the limits that docs/methods.md states.
+fn true_kind(scenario: &Scenario, pass: &TruePass) -> LineKind {
+    match true_line(scenario, pass) {
         (width, _) if width < 0.36 => LineKind::InsideEntry,
         (width, _) if width < 0.68 => LineKind::TightEntry,
-        (_, turned) if turned < -0.07 => LineKind::EarlyApex,
-        (_, turned) if turned > 0.07 => LineKind::LateApex,
+        (_, turned) if turned < -0.10 => LineKind::EarlyApex,
+        (_, turned) if turned > 0.10 => LineKind::LateApex,
         _ => LineKind::Geometric,
     }
 }
@@ -169,7 +191,7 @@ fn kinds_of_lines_are_told_apart() {
             let own = all.lines.iter().filter(|it| it.corner == corner && (1..=LAPS).contains(&it.lap));
             for line in own {
                 let pass = scenario.truth.passes.iter().find(|it| (it.lap, it.corner) == (line.lap, corner)).unwrap();
-                let truth = true_kind(&circuit, pass);
+                let truth = true_kind(&scenario, pass);
                 if line.kind == Some(truth) {
                     *right.entry(truth).or_default() += 1;
                 } else {
@@ -194,7 +216,7 @@ fn a_kind_of_line_costs_what_the_others_save() {
     let habit = Habit::Line { corner: 8, laps: Some([3, 6]), line: PlannedLine::InsideEntry };
     let (with, without) =
         (simulate(&circuit, &Driver::a().with(habit), LAPS, 4), simulate(&circuit, &Driver::a(), LAPS, 4));
-    let truth_s = true_cost_s(&with, &without);
+    let truth_s = true_cost_s(&with, &without, 2);
     let costs = found(&with, 4).kind_costs;
     let inside = costs.iter().find(|it| it.corner == 8 && it.kind == LineKind::InsideEntry).unwrap();
     assert_eq!(inside.passes, 2);

@@ -10,6 +10,7 @@ mod op;
 mod queries;
 mod refused;
 pub mod store;
+mod suggestions;
 mod tags;
 
 use std::collections::{BTreeMap, BTreeSet};
@@ -24,6 +25,7 @@ pub use footage::{FileRef, FootageRef, FrameRef, Pin, Recording, Trackside, Trac
 pub use history::History;
 pub use op::Op;
 pub use refused::Refused;
+pub use suggestions::{Answer, Suggestion};
 pub use tags::{Exit, Outcome, Side, Tag, TagKind, TagPlace, What};
 
 /// What a person gave. Public to read; changed only through [`Op`], which keeps [`Book::verify_invariants`] true.
@@ -48,6 +50,8 @@ pub struct Book {
     pub reference_points: BTreeMap<Id, ReferencePoint>,
     /// A later one lies over an earlier one.
     pub drawings: BTreeMap<Id, Drawing>,
+    /// What was answered to findings that were suggested as tags.
+    pub suggestions: BTreeMap<Suggestion, Answer>,
     /// The number that the next new thing gets.
     pub next_id: Id,
 }
@@ -120,6 +124,7 @@ impl Book {
         self.trackside.iter().try_for_each(|(id, it)| it.verify_invariants(*id))?;
         tags::verify_kinds(&self.tag_kinds)?;
         tags::verify_tags(&self.tags, &self.tag_kinds, &self.recording, &self.trackside)?;
+        suggestions::verify_suggestions(&self.suggestions)?;
         let (recording, trackside) = (&self.recording, &self.trackside);
         self.reference_points.iter().try_for_each(|(id, it)| it.verify_invariants(*id, recording, trackside))?;
         self.drawings.iter().try_for_each(|(id, it)| it.verify_invariants(*id, recording, trackside))

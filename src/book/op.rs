@@ -4,7 +4,8 @@ use std::collections::BTreeMap;
 use std::mem::replace;
 
 use crate::book::{
-    Book, Drawing, FileRef, Grip, Id, MarkPlace, Recording, ReferencePoint, Refused, Tag, TagKind, Trackside,
+    Answer, Book, Drawing, FileRef, Grip, Id, MarkPlace, Recording, ReferencePoint, Refused, Suggestion, Tag, TagKind,
+    Trackside,
 };
 
 /// One change of a book: the new content of one place in it. Its inverse is the same place with the old content.
@@ -29,6 +30,8 @@ pub enum Op {
     Tag(Id, Option<Tag>),
     ReferencePoint(Id, Option<ReferencePoint>),
     Drawing(Id, Option<Drawing>),
+    /// `None` forgets the answer: it is suggested again.
+    Suggestion(Suggestion, Option<Answer>),
     /// Several changes as one, in this order. Only what they leave behind must be in order, not the steps between.
     Several(Vec<Op>),
 }
@@ -85,6 +88,10 @@ impl Book {
             Op::Tag(id, it) => Op::Tag(id, replace_entry(&mut self.tags, id, it)),
             Op::ReferencePoint(id, it) => Op::ReferencePoint(id, replace_entry(&mut self.reference_points, id, it)),
             Op::Drawing(id, it) => Op::Drawing(id, replace_entry(&mut self.drawings, id, it)),
+            Op::Suggestion(which, it) => {
+                let old = replace_entry(&mut self.suggestions, which.clone(), it);
+                Op::Suggestion(which, old)
+            }
             Op::Several(ops) => {
                 let mut inverses: Vec<Op> = ops.into_iter().map(|it| self.swap(it)).collect();
                 inverses.reverse();

@@ -63,6 +63,8 @@ pub enum Refused {
     OutsidePicture { what: String },
     #[error("the {measure} of {what} is {value}; give {rule}")]
     BadMeasure { measure: &'static str, what: String, value: f64, rule: &'static str },
+    #[error("{finding:?} is the code of no finding; codes have lower-case letters, digits and _")]
+    BadSuggestion { finding: String },
     #[error("{what} has {points} points; a freehand line has 2 to {most}")]
     PointCount { what: String, points: usize, most: usize },
 }

@@ -189,10 +189,28 @@ pub(super) struct PassesArgs {
     /// Only these corners, as in 1,3
     #[arg(long, value_name = "N", value_delimiter = ',')]
     pub(super) corner: Vec<u32>,
-    #[command(flatten)]
-    pub(super) show: ShowArgs,
+    /// The form of the result; parquet goes to --out
+    #[arg(long, value_enum, default_value_t = PassesFormat::Table)]
+    pub(super) format: PassesFormat,
+    /// Where Parquet goes: a file ending in .parquet, or a folder that is divided by circuit and year
+    #[arg(long, value_name = "FILE|DIR")]
+    pub(super) out: Option<PathBuf>,
+    /// The circuit's name in Parquet; the track file's name where not given
+    #[arg(long, value_name = "NAME")]
+    pub(super) circuit: Option<String>,
+    /// Write over a Parquet file that is there
+    #[arg(long)]
+    pub(super) force: bool,
     #[command(flatten)]
     pub(super) unit: UnitArgs,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub(super) enum PassesFormat {
+    Table,
+    Csv,
+    Json,
+    Parquet,
 }
 
 #[derive(Debug, Args)]
@@ -202,6 +220,15 @@ pub(super) struct FindingsArgs {
     /// Another book or log of the same circuit to hold this one against
     #[arg(long, value_name = "FILE")]
     pub(super) against: Option<PathBuf>,
+    /// Tag the passes of these findings in the book, by the ids that the list shows
+    #[arg(long, value_name = "ID", value_delimiter = ',')]
+    pub(super) take: Vec<String>,
+    /// Keep in the book that these findings are declined
+    #[arg(long, value_name = "ID", value_delimiter = ',')]
+    pub(super) decline: Vec<String>,
+    /// Forget the answers to these findings
+    #[arg(long, value_name = "ID", value_delimiter = ',')]
+    pub(super) ask_again: Vec<String>,
     #[command(flatten)]
     pub(super) log_args: LogArgs,
     #[command(flatten)]

@@ -4,7 +4,7 @@ use crate::analysis::Analysis;
 use crate::book::Grip;
 use crate::cli::args::{FindingsArgs, Format};
 use crate::cli::console::{Console, Stop};
-use crate::cli::{plan, session};
+use crate::cli::{answers, plan, session};
 use crate::findings::{self, Beside, Other};
 use crate::handout;
 use crate::job::Context;
@@ -17,6 +17,7 @@ pub(super) fn run(args: &FindingsArgs, console: &mut Console<'_>, context: &Cont
     let analysis = session::analyse(&session, console, context)?;
     let book = session.book.as_ref().map(|it| &it.1);
     let found = handout::find(&analysis, book, context)?;
+    let answered = answers::answered(args, &session, &found.findings)?;
     let other = args.against.as_ref().map(|path| -> Result<_, Stop> {
         let other = load::open(path, &reading, context)?;
         let other_analysis = load::analyse(&other, context)?;
@@ -27,7 +28,8 @@ pub(super) fn run(args: &FindingsArgs, console: &mut Console<'_>, context: &Cont
         file: &args.input.display().to_string(),
         analysis: &analysis,
         found: &found,
-        grip: book.and_then(|it| it.grip).map(surface),
+        grip: book.and_then(|it| it.grip).map(Grip::word),
+        answers: answered.as_ref().map(|it| &it.suggestions),
         beside: other.as_ref().map(|(file, beside)| (file.as_str(), beside)),
     };
     console.result(&match args.show.format {
@@ -36,15 +38,6 @@ pub(super) fn run(args: &FindingsArgs, console: &mut Console<'_>, context: &Cont
         Format::Json => findings_json(&view),
     })?;
     Ok(0)
-}
-
-fn surface(grip: Grip) -> &'static str {
-    match grip {
-        Grip::Dry => "dry",
-        Grip::Damp => "damp",
-        Grip::Wet => "wet",
-        Grip::Slippery => "slippery",
-    }
 }
 
 /// Two sessions: nothing where either has no circuit.

@@ -5,6 +5,7 @@
 
 #[cfg(feature = "media")]
 mod align;
+mod answers;
 mod args;
 mod check;
 #[cfg(feature = "media")]
@@ -21,6 +22,7 @@ mod plan;
 #[cfg(feature = "media")]
 mod reel;
 mod report;
+mod season;
 mod session;
 #[cfg(feature = "media")]
 mod stills;

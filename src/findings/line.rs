@@ -3,10 +3,11 @@
 
 use crate::corners::{Corner, Direction, Pass};
 use crate::findings::geometry::widest_radius_m;
+use crate::findings::shortest::{Across, shortest_m};
 use crate::findings::stats::pooled;
 use crate::findings::view::{Session, usual_width_m};
 use crate::geom::Point;
-use crate::session::{Estimate, PathState};
+use crate::session::{Estimate, Path, PathState};
 use crate::units::wrap_angle;
 
 /// Kinds of lines, by where they come in and where their apex lies (docs/methods.md#kinds-of-lines).
@@ -28,8 +29,8 @@ impl LineKind {
 /// second tight (common practice).
 pub const INSIDE_ENTRY_WIDTH: f64 = 0.36;
 pub const TIGHT_ENTRY_WIDTH: f64 = 0.68;
-/// An apex this share of the turning before or behind the middle of the inside edge is early or late (trial).
-pub const EARLY_OR_LATE_SHARE: f64 = 0.07;
+/// An apex this share of the turning before or behind the middle of the inside edge is early or late (common practice).
+pub const EARLY_OR_LATE_SHARE: f64 = 0.10;
 /// How near to an edge the middle of a kart can run, m: half its width (common practice).
 const KART_HALF_WIDTH_M: f64 = 0.7;
 
@@ -49,6 +50,8 @@ pub struct Line {
     pub radius_m: Option<f64>,
     /// Metres driven from the entry gate to the exit gate, less the shortest pass's.
     pub longer_m: Option<f64>,
+    /// The same, less the shortest way that the edges leave.
+    pub over_shortest_m: Option<f64>,
     /// Entry gate to the next corner's entry gate, s.
     pub stretch_s: Option<Estimate>,
 }
@@ -63,6 +66,8 @@ pub struct Widest {
     pub usable_m: f64,
     /// R = r + w / (1 − cos(θ/2)), for the middle of the kart, m.
     pub widest_radius_m: f64,
+    /// From entry gate to exit gate along the shortest way, m.
+    pub shortest_m: Option<f64>,
 }
 
 /// What a kind of line costs at one corner against the quickest kind there.
@@ -106,11 +111,13 @@ pub(super) fn lines(session: &Session<'_>) -> Vec<Line> {
             Some(line(session, corner, pass))
         })
         .collect();
-    for corner in session.view.corners {
+    for (index, corner) in session.view.corners.iter().enumerate() {
+        let possible_m = shortest_possible_m(session, index);
         let driven = |it: &Line| session.pass(it.lap, it.corner).and_then(|it| it.path_m).map(|it| it.value);
         let shortest_m = lines.iter().filter(|it| it.corner == corner.number).filter_map(driven).reduce(f64::min);
         for it in lines.iter_mut().filter(|it| it.corner == corner.number) {
             it.longer_m = driven(it).zip(shortest_m).map(|(own_m, shortest_m)| own_m - shortest_m);
+            it.over_shortest_m = driven(it).zip(possible_m).map(|(own_m, possible_m)| own_m - possible_m);
         }
     }
     lines
@@ -133,27 +140,40 @@ fn line(session: &Session<'_>, corner: usize, pass: &Pass) -> Line {
         kind: line_kind(entry_width, apex_turned),
         radius_m: radius_m(session, pass),
         longer_m: None,
+        over_shortest_m: None,
         stretch_s: session.stretch(pass.lap, corner),
     }
 }
 
 /// Where on the inside edge the apex lies: the share of the edge's turning before it, less one half. The reference line
 /// would follow the driver's own habit; the edge does not.
-fn apex_turned(session: &Session<'_>, corner: usize, pass: &Pass) -> Option<f64> {
+pub(super) fn apex_turned(session: &Session<'_>, corner: usize, pass: &Pass) -> Option<f64> {
     let inside = session.insides[corner]?;
-    let (at, apex) = (&session.view.corners[corner], pass.apex?);
-    let state = session.view.path.at(apex.mark.t_s.value)?;
-    let from_centre = Point::new(state.x_m, state.y_m) - inside.centre;
-    // Before the corner and behind it, where the straights run on.
-    let heading_rad = |distance_m: f64| Some(session.view.line.at(distance_m)?.heading_rad);
-    let (before_rad, behind_rad) = (heading_rad(session.entry_m(corner)?)?, heading_rad(session.exit_m(corner)?)?);
-    let angle_rad = at.angle_deg.to_radians();
-    let middle_rad = before_rad + 0.5 * wrap_near(behind_rad - before_rad, angle_rad, pass);
+    let at = &session.view.corners[corner];
+    let from_centre = nearest_to(session.view.path, pass, inside.centre)? - inside.centre;
+    // Before the corner and behind it, where the edge runs on straight.
+    let [before_rad, behind_rad] = session.edge_headings_rad[corner]?;
+    let turned_rad = wrap_near(behind_rad - before_rad, at.angle_deg.to_radians(), pass);
+    let middle_rad = before_rad + 0.5 * turned_rad;
     // The edge's heading beside the apex is at right angles to the way from the centre.
     let sign = if pass.direction == Direction::Left { 1.0 } else { -1.0 };
     let there_rad = from_centre.y_m.atan2(from_centre.x_m) + sign * std::f64::consts::FRAC_PI_2;
-    Some(sign * wrap_angle(there_rad - middle_rad) / angle_rad.max(0.1))
+    Some(sign * wrap_angle(there_rad - middle_rad) / turned_rad.abs().max(0.1))
 }
+
+/// Where a pass comes nearest to a point between its turn-in and its exit. The apex mark is nearest to the edge as it is
+/// drawn, and springs from one of its corners to the next; the circle has none.
+fn nearest_to(path: &Path, pass: &Pass, centre: Point) -> Option<Point> {
+    let (from_s, to_s) = (pass.turn_in?.t_s.value, pass.exit?.t_s.value);
+    let place = |t_s: f64| path.at(t_s).map(|it| Point::new(it.x_m, it.y_m));
+    #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a corner is below an hour")]
+    let steps = ((to_s - from_s) / NEAREST_STEP_S).clamp(1.0, 1e5) as u32;
+    let places = (0..=steps).filter_map(|step| place(from_s + f64::from(step) / f64::from(steps) * (to_s - from_s)));
+    places.min_by(|a, b| a.distance_m(centre).total_cmp(&b.distance_m(centre)))
+}
+
+/// Steps along a pass when its nearest place is sought, s.
+const NEAREST_STEP_S: f64 = 0.01;
 
 /// A change of heading brought to the whole turns that the corner turns by.
 fn wrap_near(change_rad: f64, angle_rad: f64, pass: &Pass) -> f64 {
@@ -178,6 +198,24 @@ fn radius_m(session: &Session<'_>, pass: &Pass) -> Option<f64> {
     radius_m.is_finite().then_some(radius_m)
 }
 
+/// The shortest way from entry gate to exit gate that a kart fits through, m; `None` without both edges all the way.
+fn shortest_possible_m(session: &Session<'_>, corner: usize) -> Option<f64> {
+    let (entry_m, exit_m) = (session.entry_m(corner)?, session.exit_m(corner)?);
+    #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a corner is below a lap")]
+    let steps = (exit_m - entry_m).clamp(1.0, 1e4).ceil() as u32;
+    let line = |step: u32| {
+        let at_m = entry_m + f64::from(step) / f64::from(steps) * (exit_m - entry_m);
+        let (place, width) = (session.view.line.at(at_m)?, session.width_at(at_m));
+        Some(Across {
+            origin: place.position,
+            left: Point::unit(place.heading_rad).left(),
+            lowest_m: width.right_m? + KART_HALF_WIDTH_M,
+            highest_m: width.left_m? - KART_HALF_WIDTH_M,
+        })
+    };
+    shortest_m(&(0..=steps).map(line).collect::<Option<Vec<_>>>()?)
+}
+
 /// What each corner with edges allows.
 pub(super) fn widest(session: &Session<'_>) -> Vec<Widest> {
     let of = |(index, corner): (usize, &Corner)| {
@@ -189,6 +227,7 @@ pub(super) fn widest(session: &Session<'_>) -> Vec<Widest> {
             inside_radius_m: inside.radius_m,
             usable_m,
             widest_radius_m: widest_radius_m(nearest_m, usable_m, corner.angle_deg.to_radians()),
+            shortest_m: shortest_possible_m(session, index),
         })
     };
     session.view.corners.iter().enumerate().filter_map(of).collect()
@@ -233,8 +272,8 @@ mod tests {
         assert_eq!(kind(0.2, 0.3), Some(LineKind::InsideEntry));
         assert_eq!(kind(0.5, 0.3), Some(LineKind::TightEntry));
         assert_eq!(kind(0.85, 0.0), Some(LineKind::Geometric));
-        assert_eq!(kind(0.85, -0.08), Some(LineKind::EarlyApex));
-        assert_eq!(kind(0.85, 0.08), Some(LineKind::LateApex));
+        assert_eq!(kind(0.85, -0.11), Some(LineKind::EarlyApex));
+        assert_eq!(kind(0.85, 0.11), Some(LineKind::LateApex));
         assert_eq!(line_kind(None, Some(0.0)), None);
         assert_eq!(line_kind(Some(0.1), None), Some(LineKind::InsideEntry));
     }

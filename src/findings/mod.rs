@@ -10,7 +10,9 @@ mod line;
 mod model;
 mod other;
 mod rules;
+mod shortest;
 pub mod stats;
+pub mod suggest;
 mod traffic;
 mod view;
 
@@ -32,6 +34,8 @@ use crate::session::Estimate;
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub enum FindingKind {
     EarlyTurnIn,
+    /// Turned in so early that the apex lies early too.
+    EarlyApex,
     LateTurnIn,
     MissedApex,
     EntryWidthLeft,
@@ -47,6 +51,26 @@ pub enum FindingKind {
     TwoBites,
     /// Single passes far slower than the others: traffic, a slide, a mistake.
     LostTime,
+}
+
+impl FindingKind {
+    /// The name in files and of suggestions in books.
+    pub fn code(self) -> &'static str {
+        match self {
+            Self::EarlyTurnIn => "early_turn_in",
+            Self::EarlyApex => "early_apex",
+            Self::LateTurnIn => "late_turn_in",
+            Self::MissedApex => "missed_apex",
+            Self::EntryWidthLeft => "entry_width_left",
+            Self::ExitWidthLeft => "exit_width_left",
+            Self::EntryTooFast => "entry_too_fast",
+            Self::EntryTooSlow => "entry_too_slow",
+            Self::SlowInTheMiddle => "slow_at_the_slowest",
+            Self::LateOnThePower => "late_on_the_power",
+            Self::TwoBites => "two_bites",
+            Self::LostTime => "lost_time",
+        }
+    }
 }
 
 /// What a figure of the evidence is.
@@ -69,6 +93,10 @@ pub enum Measure {
     StretchS,
     /// Where the speed is lowest, metres behind the apex.
     SlowestBehindApexM,
+    /// Where along the inside edge's turning the apex lies, as a share: negative is before the middle.
+    ApexTurned,
+    /// What of the cost is lost on the straight behind the corner, s.
+    ExitCostS,
 }
 
 /// One figure against what is usual for this driver.

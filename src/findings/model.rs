@@ -47,6 +47,8 @@ pub(super) struct Trip {
     /// The corners behind that the engine, not the grip, sets the speed of, and the one where that is otherwise.
     between: Vec<(f64, f64, f64)>,
     after: Vec<(f64, f64, f64)>,
+    /// How many corners on the trip ends.
+    pub(super) ahead: usize,
     /// The straight behind as it was driven: length (m), speed (m/s), acceleration (m/s²) of each piece.
     behind: Vec<(f64, f64, f64)>,
 }
@@ -69,7 +71,7 @@ impl Trip {
     /// From one log time to another, by way of the turn-in and exit of `pass` (log times): the ends lie in the corners
     /// beside it, which reach from `from_s` to `before_s` and from `after_s` to `to_s`.
     pub(super) fn new(path: &Path, times: Times) -> Option<Self> {
-        let Times { from_s, before_s, turn_in_s, exit_s, after_s, limited_s, to_s } = times;
+        let Times { from_s, before_s, turn_in_s, exit_s, after_s, limited_s, to_s, ahead } = times;
         let in_order = [from_s, before_s, turn_in_s, exit_s, after_s, limited_s, to_s].is_sorted();
         if !(in_order && from_s < before_s && turn_in_s < exit_s && limited_s < to_s) {
             return None;
@@ -91,6 +93,7 @@ impl Trip {
             between: if limited_s > after_s { driven(path, after_s, limited_s)? } else { Vec::new() },
             after: driven(path, limited_s, to_s)?,
             behind: if after_s > exit_s { accelerations(path, exit_s, after_s)? } else { Vec::new() },
+            ahead,
             profile,
         })
     }
@@ -182,6 +185,22 @@ impl Trip {
 
     /// Time for the whole way on this pass's own curve or another between the same straights.
     pub(super) fn time_s(&self, limits: &Limits, how: &How) -> Option<f64> {
+        Some(times_s(&self.stations(limits, how)?, limits).map(|(_, time_s)| time_s).sum())
+    }
+
+    /// By how much one way takes longer than another behind the curves of both, s.
+    pub(super) fn longer_behind_s(&self, limits: &Limits, how: &How, other: &How) -> Option<f64> {
+        let end = self.curve.laid()?.end;
+        let out = Point::unit(self.curve.exit.heading_rad);
+        let ends = [how.curve.laid()?.end, other.curve.laid()?.end];
+        let farther_m = ends.map(|it| (it - end).dot(out)).into_iter().fold(0.0, f64::max);
+        let beside_m: f64 = self.between.iter().chain(&self.after).map(|it| it.0).sum();
+        let last_m = (self.straight_out_m - farther_m).max(0.0) + beside_m;
+        let behind_s = |how: &How| Some(time_of_last_s(&self.stations(limits, how)?, limits, last_m));
+        Some(behind_s(how)? - behind_s(other)?)
+    }
+
+    fn stations(&self, limits: &Limits, how: &How) -> Option<Vec<Station>> {
         let (own, other) = (self.curve.laid()?, how.curve.laid()?);
         let along = Point::unit(self.curve.entry.heading_rad);
         let out = Point::unit(self.curve.exit.heading_rad);
@@ -231,7 +250,7 @@ impl Trip {
         // The next corner that sets the speed was perhaps reached too slowly to do so.
         let allowed_mps = |bend_per_m: f64| (limits.lateral_mps2 / bend_per_m.max(1e-6)).sqrt();
         stations.extend(self.after.iter().map(|it| Station { cap_mps: it.2.max(allowed_mps(it.1)), ..beside(it) }));
-        Some(time_s(&stations, limits))
+        Some(stations)
     }
 
     /// The longest that the curve may become before it meets the corners beside it, m.
@@ -259,12 +278,12 @@ pub(super) struct Times {
     /// From here on the speed is limited by another corner.
     pub(super) limited_s: f64,
     pub(super) to_s: f64,
+    /// The corner that limits it is so many corners on.
+    pub(super) ahead: usize,
 }
 
 /// A speed that is lowest after this share of a corner is set by its grip, not by the way there.
 const SLOWEST_FROM: f64 = 0.15;
-/// No more corners are driven through on one breath.
-const MOST_CORNERS: usize = 3;
 
 impl Times {
     /// The corners beside a pass end and begin at their own marks. The trip reaches from the apex before to the slowest
@@ -289,10 +308,11 @@ impl Times {
                 (pass.turn_in?.t_s.value, pass.exit?.t_s.value, pass.min_speed_t_s?.value);
             ((slowest_s - begin_s) / (finish_s - begin_s) > SLOWEST_FROM).then_some((begin_s, slowest_s))
         };
-        let limiting = (1..=MOST_CORNERS).map_while(later).find_map(slowest);
         let usual_s = (after_s, after.apex.map_or(after_s + 1.0, |it| it.mark.t_s.value));
-        let (limited_s, to_s) = limiting.filter(|it| it.0 >= exit_s).unwrap_or(usual_s);
-        Some(Self { from_s, before_s, turn_in_s, exit_s, after_s, limited_s: limited_s.max(after_s), to_s })
+        let limiting = (1..=count).map_while(|ahead| Some((ahead, later(ahead)?)));
+        let limiting = limiting.filter_map(|(ahead, pass)| Some((ahead, slowest(pass)?))).next();
+        let (ahead, (limited_s, to_s)) = limiting.filter(|it| it.1.0 >= exit_s).unwrap_or((1, usual_s));
+        Some(Self { from_s, before_s, turn_in_s, exit_s, after_s, limited_s: limited_s.max(after_s), to_s, ahead })
     }
 }
 
@@ -362,8 +382,20 @@ fn straight(stations: &mut Vec<Station>, length_m: f64, full: Station) {
     stations.extend(std::iter::repeat_n(Station { length_m: length_m / steps.max(1.0), ..full }, count));
 }
 
-/// Least time over the stations, s.
-fn time_s(stations: &[Station], limits: &Limits) -> f64 {
+/// Least time over the last metres of the stations, s.
+fn time_of_last_s(stations: &[Station], limits: &Limits, last_m: f64) -> f64 {
+    let driven: Vec<(f64, f64)> = times_s(stations, limits).collect();
+    let mut left_m = last_m;
+    let mut sum_s = 0.0;
+    for (length_m, time_s) in driven.into_iter().rev() {
+        sum_s += time_s * (left_m / length_m).clamp(0.0, 1.0);
+        left_m -= length_m;
+    }
+    sum_s
+}
+
+/// Length (m) and least time (s) of each station.
+fn times_s(stations: &[Station], limits: &Limits) -> impl Iterator<Item = (f64, f64)> {
     let mut squared: Vec<f64> = stations
         .iter()
         .map(|it| (it.lateral_mps2 / it.bend_per_m.max(1e-6)).min(it.cap_mps * it.cap_mps).min(1e4))
@@ -383,7 +415,7 @@ fn time_s(stations: &[Station], limits: &Limits) -> f64 {
         let drive = here.power * limits.drive_at(squared[index].sqrt()) * left(here, squared[index]);
         squared[index + 1] = squared[index + 1].min(squared[index] + 2.0 * drive * here.length_m);
     }
-    stations.iter().zip(&squared).map(|(it, v2)| it.length_m / v2.sqrt().max(0.5)).sum()
+    stations.iter().zip(squared).map(|(it, v2)| (it.length_m, it.length_m / v2.sqrt().max(0.5)))
 }
 
 #[cfg(test)]
@@ -391,6 +423,10 @@ mod tests {
     use super::*;
 
     const LIMITS: Limits = Limits { lateral_mps2: 16.0, braking_mps2: 8.0, drive: [3.0, 0.0, 0.0] };
+
+    fn time_s(stations: &[Station], limits: &Limits) -> f64 {
+        times_s(stations, limits).map(|it| it.1).sum()
+    }
 
     fn stations(length_m: u32, bend_per_m: f64, cap_mps: f64) -> Vec<Station> {
         let it = Station { length_m: 1.0, bend_per_m, lateral_mps2: 16.0, power: 1.0, cap_mps };

@@ -45,6 +45,8 @@ pub(super) struct Session<'a> {
     widths: Vec<Width>,
     /// One for each corner.
     pub(super) insides: Vec<Option<InsideArc>>,
+    /// One for each corner: heading of the inside edge at the entry gate and at the exit gate, rad.
+    pub(super) edge_headings_rad: Vec<Option<[f64; 2]>>,
 }
 
 /// An edge farther from the line than this, m, is another part of the circuit's.
@@ -56,8 +58,10 @@ impl<'a> Session<'a> {
     pub(super) fn new(view: &'a View<'a>) -> Self {
         let timeline = Timeline::new(view.path, &view.places);
         let widths = widths(view);
-        let mut session = Self { view, timeline, widths, insides: Vec::new() };
-        session.insides = view.corners.iter().map(|it| session.inside_of(it)).collect();
+        let mut session = Self { view, timeline, widths, insides: Vec::new(), edge_headings_rad: Vec::new() };
+        let edges: Vec<Vec<Point>> = view.corners.iter().map(|it| session.inside_edge(it)).collect();
+        session.insides = edges.iter().map(|it| inside_arc(it)).collect();
+        session.edge_headings_rad = edges.iter().map(|it| end_headings_rad(it)).collect();
         session
     }
 
@@ -154,13 +158,10 @@ impl<'a> Session<'a> {
         Some(Unrolled { distance_m, offset_m: self.timeline.offset_at(distance_m)? })
     }
 
-    /// The inside edge of a corner, where one is given, as the circle through the middle of its turning.
-    fn inside_of(&self, corner: &Corner) -> Option<InsideArc> {
-        let (entry_m, exit_m) = (corner.entry_gate_m?, corner.exit_gate_m?);
-        let length_m = (exit_m - entry_m).rem_euclid(self.length_m());
-        let points: Vec<Point> = self.edge_points(corner.direction, entry_m, length_m);
-        let turning = middle_of_turning(&points)?;
-        circle_through(&points[turning.0..=turning.1]).filter(|it| it.radius_m < 500.0)
+    /// The inside edge of a corner from gate to gate; empty where none is given.
+    fn inside_edge(&self, corner: &Corner) -> Vec<Point> {
+        let Some((entry_m, exit_m)) = corner.entry_gate_m.zip(corner.exit_gate_m) else { return Vec::new() };
+        self.edge_points(corner.direction, entry_m, (exit_m - entry_m).rem_euclid(self.length_m()))
     }
 
     /// The inside edge beside every metre of a corner.
@@ -183,6 +184,22 @@ impl<'a> Session<'a> {
         points
     }
 }
+
+/// The inside edge of a corner as the circle through the middle of its turning.
+fn inside_arc(edge: &[Point]) -> Option<InsideArc> {
+    let turning = middle_of_turning(edge)?;
+    circle_through(&edge[turning.0..=turning.1]).filter(|it| it.radius_m < 500.0)
+}
+
+/// Headings of an edge at its ends, each over some metres, rad. `None` where it is shorter than both.
+fn end_headings_rad(edge: &[Point]) -> Option<[f64; 2]> {
+    let heading_rad = |from: Point, to: Point| (to.y_m - from.y_m).atan2(to.x_m - from.x_m);
+    let last = edge.len().checked_sub(1).filter(|it| *it >= 2 * END_POINTS)?;
+    Some([heading_rad(edge[0], edge[END_POINTS]), heading_rad(edge[last - END_POINTS], edge[last])])
+}
+
+/// An edge's heading at its ends is taken over this many points, about as many metres.
+const END_POINTS: usize = 4;
 
 /// First and last index between which the middle share of a polyline's turning lies.
 fn middle_of_turning(points: &[Point]) -> Option<(usize, usize)> {

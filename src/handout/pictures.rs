@@ -71,7 +71,7 @@ pub fn take_stills(
 }
 
 /// The best and the slowest pass of each corner that the footage shows, as films in the folder of a report, and the
-/// passes (lap and corner) that are left out, for the footage does not show them whole.
+/// passes that are left out, for the footage does not show them whole.
 ///
 /// # Errors
 /// Cancelled, or a film that cannot be written.
@@ -79,7 +79,7 @@ pub fn cut_clips(
     subject: &Subject<'_>,
     folder: &PendingFolder,
     context: &Context,
-) -> Result<(Vec<ClipFile>, Vec<(u32, u32)>), Error> {
+) -> Result<(Vec<ClipFile>, Vec<LapCorner>), Error> {
     let footage = footage_in_book(subject);
     let shown = shown(subject, &footage);
     let (mut clips, mut left_out) = (Vec::new(), Vec::new());
@@ -217,6 +217,9 @@ fn write_still(name: &str, still: &Still, folder: &PendingFolder) -> Result<Stri
     folder.write(&file, &bytes)?;
     Ok(file)
 }
+
+/// A pass by its lap and corner.
+type LapCorner = (u32, u32);
 
 /// The best and the slowest pass of each corner that the footage shows: lap and corner.
 fn passes_of_clips(shown: &Shown<'_>) -> Vec<(u32, u32)> {

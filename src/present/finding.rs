@@ -8,6 +8,7 @@ use crate::present::{fixed, interval};
 pub fn finding_kind(kind: FindingKind) -> &'static str {
     match kind {
         FindingKind::EarlyTurnIn => "early turn-in",
+        FindingKind::EarlyApex => "early apex",
         FindingKind::LateTurnIn => "late turn-in",
         FindingKind::MissedApex => "missed apex",
         FindingKind::EntryWidthLeft => "entry width left",
@@ -43,8 +44,18 @@ pub fn finding_size(finding: &Finding) -> String {
     }
     let verb = if finding.size_s.value > 0.0 { "costs" } else { "brings" };
     let size = crate::session::Estimate { value: finding.size_s.value.abs(), ..finding.size_s };
-    format!("{passes}, and {verb} {} s there", interval(size))
+    format!("{passes}, and {verb} {} s there{}", interval(size), of_that_behind(finding))
 }
+
+/// How much of the cost comes on the straight, where it is a part worth telling.
+fn of_that_behind(finding: &Finding) -> String {
+    let behind_s = finding.evidence.iter().find(|it| it.measure == Measure::ExitCostS).map(|it| it.value);
+    let told = behind_s.filter(|it| it.value >= TOLD_BEHIND_S && finding.size_s.value >= it.value);
+    told.map_or_else(String::new, |it| format!(", of which {} s on the straight behind", fixed(it.value, 2)))
+}
+
+/// Hundredths below this are not told apart, s.
+const TOLD_BEHIND_S: f64 = 0.02;
 
 /// What was seen: figures against what is usual.
 pub fn finding_observation(finding: &Finding) -> String {
@@ -58,6 +69,10 @@ pub fn finding_observation(finding: &Finding) -> String {
         FindingKind::EarlyTurnIn => format!(
             "the wheel is turned in slowly and straightened quickly: the rise takes {} % of the curve more than the fall",
             percent(Measure::RiseOverFall)
+        ),
+        FindingKind::EarlyApex => format!(
+            "the kart is nearest to the inside {} % of the turning before its middle, and the wheel is turned in slowly",
+            fixed(-100.0 * figure(Measure::ApexTurned).map_or(0.0, |it| it.value.value), 0)
         ),
         FindingKind::LateTurnIn => {
             format!(
@@ -111,6 +126,7 @@ pub fn finding_observation(finding: &Finding) -> String {
 pub fn finding_advice(kind: FindingKind) -> &'static str {
     match kind {
         FindingKind::EarlyTurnIn => "try a later turn-in, as at the other corners, and compare the exits",
+        FindingKind::EarlyApex => "try a later turn-in and look for an apex behind the middle, and compare the exits",
         FindingKind::LateTurnIn => "try a calmer, earlier turn-in, as at the other corners",
         FindingKind::MissedApex => "look for a reference point at the inside and let the kart run to it",
         FindingKind::EntryWidthLeft => {
@@ -163,6 +179,7 @@ mod tests {
     fn no_advice_asks_for_more_than_was_shown() {
         for kind in [
             FindingKind::EarlyTurnIn,
+            FindingKind::EarlyApex,
             FindingKind::LateTurnIn,
             FindingKind::MissedApex,
             FindingKind::EntryWidthLeft,

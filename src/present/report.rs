@@ -64,6 +64,8 @@ pub fn measure(measure: Measure) -> &'static str {
         Measure::Dip => "easing in the middle, %",
         Measure::StretchS => "time with the straights, s",
         Measure::SlowestBehindApexM => "slowest place behind the apex, m",
+        Measure::ApexTurned => "apex behind the middle of the turning, %",
+        Measure::ExitCostS => "of the cost on the straight behind, s",
     }
 }
 
@@ -76,6 +78,7 @@ pub fn evidence(it: &Evidence) -> (String, String) {
             | Measure::ExitMarginM
             | Measure::StretchS
             | Measure::SlowestBehindApexM
+            | Measure::ExitCostS
     );
     let scale = if is_length_or_time { 1.0 } else { 100.0 };
     let value = Estimate { value: scale * it.value.value, ci95: scale * it.value.ci95 };

@@ -1,10 +1,13 @@
 //! `findings`: what was found as aligned text, CSV and JSON (docs/formats.md#findings-out).
 
+use std::collections::BTreeMap;
+
 use serde_json::{Value, json};
 
 use crate::analysis::Analysis;
+use crate::book::{Answer, Suggestion};
 use crate::findings::{
-    Beside, Finding, FindingKind, Findings, KindCost, Line, LineKind, Measure, TheoreticalBest, TrafficCost, Widest,
+    Beside, Finding, Findings, KindCost, Line, LineKind, Measure, TheoreticalBest, TrafficCost, Widest,
 };
 use crate::present::{self, Align, Table, UNKNOWN};
 use crate::report::round;
@@ -18,24 +21,15 @@ pub struct FindingsView<'a> {
     pub found: &'a Findings,
     /// How the surface was, as the book has it.
     pub grip: Option<&'a str>,
+    /// What a person has answered to the findings, as the book has it.
+    pub answers: Option<&'a BTreeMap<Suggestion, Answer>>,
     /// Against another session: its file, and what was found.
     pub beside: Option<(&'a str, &'a Beside)>,
 }
 
-/// The name of a kind in files.
-fn kind_name(kind: FindingKind) -> &'static str {
-    match kind {
-        FindingKind::EarlyTurnIn => "early_turn_in",
-        FindingKind::LateTurnIn => "late_turn_in",
-        FindingKind::MissedApex => "missed_apex",
-        FindingKind::EntryWidthLeft => "entry_width_left",
-        FindingKind::ExitWidthLeft => "exit_width_left",
-        FindingKind::EntryTooFast => "entry_too_fast",
-        FindingKind::EntryTooSlow => "entry_too_slow",
-        FindingKind::SlowInTheMiddle => "slow_at_the_slowest",
-        FindingKind::LateOnThePower => "late_on_the_power",
-        FindingKind::TwoBites => "two_bites",
-        FindingKind::LostTime => "lost_time",
+impl FindingsView<'_> {
+    fn answer(&self, finding: &Finding) -> Option<Answer> {
+        self.answers?.get(&finding.suggestion()).copied()
     }
 }
 
@@ -51,6 +45,8 @@ fn measure_name(measure: Measure) -> &'static str {
         Measure::Dip => "dip",
         Measure::StretchS => "stretch_s",
         Measure::SlowestBehindApexM => "slowest_behind_apex_m",
+        Measure::ApexTurned => "apex_turned",
+        Measure::ExitCostS => "exit_cost_s",
     }
 }
 
@@ -72,6 +68,7 @@ fn corner_name(view: &FindingsView<'_>, number: u32) -> String {
 /// For people: the findings, the dearest first, then what is to be gained where, and the lines.
 pub fn findings_text(view: &FindingsView<'_>) -> String {
     let mut parts = vec![listed(view)];
+    parts.extend(grip_text(view));
     parts.extend(best_text("Theoretical best from corners", view.found.best_of_corners.as_ref()));
     parts.extend(best_text("Theoretical best from sectors", view.found.best_of_sectors.as_ref()));
     parts.extend(gains_text(view));
@@ -91,7 +88,7 @@ fn listed(view: &FindingsView<'_>) -> String {
     }
     let one = |it: &Finding| {
         format!(
-            "{}, {}: {}; it is so {} (see lap {} at {})\n  {}\n",
+            "{}, {}: {}; it is so {} (see lap {} at {})\n  {}\n  [{}]{}\n",
             present::one_line(&corner_name(view, it.corner)),
             present::finding_kind(it.kind),
             present::finding_observation(it),
@@ -99,9 +96,23 @@ fn listed(view: &FindingsView<'_>) -> String {
             it.seen_on_lap,
             present::clock_time(it.seen_at_s, 1),
             present::finding_advice(it.kind),
+            it.suggestion(),
+            view.answer(it).map(|it| format!(" {}", it.word())).unwrap_or_default(),
         )
     };
     format!("Findings, the dearest first\n{}", view.found.findings.iter().map(one).collect::<String>())
+}
+
+fn grip_text(view: &FindingsView<'_>) -> Option<String> {
+    let limits = view.found.limits?;
+    let surface = view.grip.map(|it| format!(" ({it})")).unwrap_or_default();
+    let used = &view.found.grip_used;
+    let mean = used.iter().map(|it| it.share).sum::<f64>() / used.len().max(1) as f64;
+    let (sideways, braking) = (present::fixed(limits.lateral_mps2, 1), present::fixed(limits.braking_mps2, 1));
+    let used = present::fixed(100.0 * mean, 0);
+    Some(format!(
+        "Grip{surface}: {sideways} m/s² sideways, {braking} m/s² braking; {used} % of it used in the corners\n"
+    ))
 }
 
 fn best_text(title: &str, best: Option<&TheoreticalBest>) -> Option<String> {
@@ -204,6 +215,8 @@ pub fn findings_csv(view: &FindingsView<'_>) -> String {
         "corner",
         "name",
         "kind",
+        "id",
+        "answer",
         "passes",
         "of",
         "laps",
@@ -221,7 +234,9 @@ pub fn findings_csv(view: &FindingsView<'_>) -> String {
         vec![
             it.corner.to_string(),
             corner_name(view, it.corner),
-            kind_name(it.kind).to_owned(),
+            it.kind.code().to_owned(),
+            it.suggestion().to_string(),
+            view.answer(it).map_or("", Answer::word).to_owned(),
             it.laps.len().to_string(),
             it.of.to_string(),
             it.laps.iter().map(u32::to_string).collect::<Vec<_>>().join(" "),
@@ -251,7 +266,7 @@ pub fn findings_json(view: &FindingsView<'_>) -> String {
             "lateral_mps2": found.limits.and_then(|it| round::thousandth(it.lateral_mps2)),
             "braking_mps2": found.limits.and_then(|it| round::thousandth(it.braking_mps2)),
         },
-        "findings": found.findings.iter().map(finding_json).collect::<Vec<_>>(),
+        "findings": found.findings.iter().map(|it| finding_json(view, it)).collect::<Vec<_>>(),
         "theoretical_best": {
             "corners": found.best_of_corners.as_ref().map(best_json),
             "sectors": found.best_of_sectors.as_ref().map(best_json),
@@ -290,13 +305,14 @@ fn merged<const N: usize>(mut object: Value, estimates: [(&str, Estimate); N]) -
     object
 }
 
-fn finding_json(it: &Finding) -> Value {
+fn finding_json(view: &FindingsView<'_>, it: &Finding) -> Value {
     let evidence = it.evidence.iter().map(|it| {
         merged(json!({"figure": measure_name(it.measure), "usual": round::thousandth(it.usual)}), [("value", it.value)])
     });
     merged(
         json!({
-            "corner": it.corner, "kind": kind_name(it.kind), "suggested_tag": present::finding_kind(it.kind),
+            "id": it.suggestion().to_string(), "answer": view.answer(it).map(Answer::word),
+            "corner": it.corner, "kind": it.kind.code(), "suggested_tag": present::finding_kind(it.kind),
             "laps": it.laps, "of": it.of, "per_lap_s": round::seconds(it.per_lap_s()),
             "seen_on_lap": it.seen_on_lap, "seen_at_s": round::seconds(it.seen_at_s),
             "observation": present::finding_observation(it), "advice": present::finding_advice(it.kind),
@@ -315,6 +331,7 @@ fn widest_json(it: &Widest) -> Value {
     json!({
         "corner": it.corner, "inside_radius_m": round::metres(it.inside_radius_m),
         "usable_m": round::metres(it.usable_m), "widest_radius_m": round::metres(it.widest_radius_m),
+        "shortest_m": it.shortest_m.and_then(round::metres),
     })
 }
 
@@ -325,7 +342,8 @@ fn line_json(view: &FindingsView<'_>, it: &Line) -> Value {
         "lap": it.lap, "corner": it.corner, "kind": it.kind.map(line_name),
         "entry_width": share(it.entry_width), "apex_width": share(it.apex_width), "exit_width": share(it.exit_width),
         "apex_turned": share(it.apex_turned), "radius_m": it.radius_m.and_then(round::metres),
-        "longer_m": it.longer_m.and_then(round::metres), "grip_used": share(used.map(|it| it.share)),
+        "longer_m": it.longer_m.and_then(round::metres), "over_shortest_m": it.over_shortest_m.and_then(round::metres),
+        "grip_used": share(used.map(|it| it.share)),
         "stretch_s": it.stretch_s.and_then(|it| round::seconds(it.value)),
         "stretch_s_ci95": it.stretch_s.and_then(|it| round::seconds(it.ci95)),
     })

@@ -199,5 +199,5 @@ pub(super) fn laps_gpx(name: &str, samples: &Samples, ways: &[LapWay<'_>]) -> St
 /// Text from outside as XML content: letters that XML 1.0 (2.2) does not know are left out.
 fn xml(text: &str) -> String {
     let is_known = |it: &char| !it.is_control() && !matches!(it, '\u{fffe}' | '\u{ffff}');
-    escape(&text.chars().filter(is_known).collect::<String>()).into_owned()
+    escape(text.chars().filter(is_known).collect::<String>()).into_owned()
 }

@@ -9,6 +9,8 @@ mod html;
 mod laps;
 mod passes_csv;
 mod passes_json;
+#[cfg(feature = "parquet")]
+mod passes_parquet;
 mod passes_text;
 mod round;
 mod svg;
@@ -25,6 +27,8 @@ pub use check::{ChannelFound, Checked, Content, FootageFound, LogFound, checks_c
 pub use findings::{FindingsView, findings_csv, findings_json, findings_text};
 pub use passes_csv::passes_csv;
 pub use passes_json::passes_json;
+#[cfg(feature = "parquet")]
+pub use passes_parquet::{Origin, passes_parquet};
 pub use passes_text::{passes_text, passes_unclear};
 pub use whole::{
     CLIPS, ClipFile, CornerChoice, Footage, PAGE, Pictures, ReportView, STILLS, Shows, StillFile, chosen_passes,

@@ -34,9 +34,9 @@ fn header() -> Vec<String> {
     cells
 }
 
-type Figure = (&'static str, fn(&Pass) -> Option<Estimate>, fn(f64) -> Option<f64>);
+pub(super) type Figure = (&'static str, fn(&Pass) -> Option<Estimate>, fn(f64) -> Option<f64>);
 
-const FIGURES: [Figure; 10] = [
+pub(super) const FIGURES: [Figure; 10] = [
     ("approach_speed_mps", |it| it.approach_speed_mps, round::speed),
     ("entry_speed_mps", |it| it.entry_speed_mps, round::speed),
     ("min_speed_mps", |it| it.min_speed_mps, round::speed),

@@ -141,7 +141,8 @@ pub fn report_files(view: &ReportView<'_>, context: &Context) -> Result<Vec<(&'s
     let (samples, analysis) = (view.samples, view.analysis);
     let passes = PassesView { samples, analysis, laps: &[], corners: &[] };
     let grip = view.book.and_then(|it| it.grip).map(crate::book::Grip::word);
-    let findings = FindingsView { file: view.name, analysis, found: view.found, grip, beside: None };
+    let answers = view.book.map(|it| &it.suggestions);
+    let findings = FindingsView { file: view.name, analysis, found: view.found, grip, answers, beside: None };
     let mut files = vec![
         ("passes.csv", passes_csv(&passes).into_bytes()),
         ("laps.csv", laps_csv(analysis, samples).into_bytes()),

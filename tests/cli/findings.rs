@@ -1,9 +1,10 @@
 //! `findings` on a circuit driven at one speed: nothing stands out, laps are level, the theoretical best is the lap.
 
+use cornerbook::sample::{Circuit, CsvStyle, Driver, LoggerNoise, csv_log, log_samples, simulate};
 use serde_json::Value;
 
 use super::stadium::{LAP_S, LAPS};
-use super::{Program, stadium_csv, stadium_track};
+use super::{Outcome, Program, stadium_csv, stadium_track};
 
 fn stadium() -> Program {
     Program::new().with_file("run.csv", stadium_csv(true)).with_file("track.geojson", stadium_track())
@@ -45,4 +46,51 @@ fn a_missing_second_session_is_told() {
     let outcome = stadium().run(["findings", "run.csv", "--against", "none.csv"]);
     assert_eq!(outcome.code, 1);
     assert!(outcome.err.contains("none.csv"), "{}", outcome.err);
+}
+
+/// A sample driver who is late on the power at corner 8, in a book.
+fn late_driver() -> Program {
+    let scenario = simulate(&Circuit::saltpan(), &Driver::c(), 6, 2);
+    let log = csv_log(&log_samples(&scenario, &LoggerNoise::default(), 2), CsvStyle::default());
+    let program = Program::new().with_file("run.csv", log).with_file("track.geojson", scenario.circuit.geojson());
+    program.run(["new", "day.cornerbook", "--log", "run.csv", "--track", "track.geojson"]).is_done();
+    program
+}
+
+fn json(outcome: &Outcome) -> Value {
+    serde_json::from_str(&outcome.is_done().out).unwrap()
+}
+
+#[test]
+fn findings_are_taken_and_declined_in_the_book() {
+    let program = late_driver();
+    let run =
+        |args: &[&str]| program.run([["findings", "day.cornerbook", "--format", "json"].as_slice(), args].concat());
+    let answer = |found: &Value| {
+        let first = &found["findings"][0];
+        assert_eq!(first["id"], "late_on_the_power:8", "{found}");
+        (first["answer"].as_str().map(str::to_owned), first["laps"].as_array().unwrap().len())
+    };
+    let book = || serde_json::from_slice::<Value>(&std::fs::read(program.path("day.cornerbook")).unwrap()).unwrap();
+    assert_eq!(answer(&json(&run(&[]))).0, None);
+    let before = book();
+    let (taken, laps) = answer(&json(&run(&["--take", "late_on_the_power:8"])));
+    assert_eq!(taken.as_deref(), Some("taken"));
+    let after = book();
+    assert_eq!(after["tags"].as_array().unwrap().len(), laps);
+    assert_eq!(after["tags"][0]["on"]["pass"]["corner"], 8);
+    assert_eq!(after["tag_kinds"], before["tag_kinds"], "the starter set has this kind");
+    assert_eq!(answer(&json(&run(&["--decline", "late_on_the_power:8"]))).0.as_deref(), Some("declined"));
+    assert_eq!(book()["tags"], after["tags"], "what a person has stays");
+    assert_eq!(answer(&json(&run(&["--ask-again", "late_on_the_power:8"]))).0, None);
+
+    let refused = run(&["--take", "late_on_the_power:8", "--decline", "two_bites:77"]);
+    assert!(refused.is_refused(2).contains("two_bites:77"), "{refused:?}");
+    assert!(book()["suggestions"].as_array().unwrap().is_empty(), "all or nothing");
+}
+
+#[test]
+fn answers_need_a_book() {
+    let outcome = stadium().run(["findings", "run.csv", "--take", "two_bites:1"]);
+    assert!(outcome.is_refused(2).contains("cornerbook new"));
 }

@@ -8,6 +8,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::book::file::drawings_json::{DrawingJson, ReferencePointJson};
 use crate::book::file::locate::relative;
+use crate::book::file::suggestions_json::SuggestionJson;
 use crate::book::file::tags_json::{TagJson, TagKindJson};
 use crate::book::file::{FORMAT, VERSION};
 use crate::book::{Book, FileRef, Grip, Id, MarkPlace, Pin, Recording, Refused, Trackside, TracksidePin};
@@ -48,6 +49,8 @@ pub(super) struct BookJson {
     reference_points: Vec<ReferencePointJson>,
     #[serde(default)]
     drawings: Vec<DrawingJson>,
+    #[serde(default)]
+    suggestions: Vec<SuggestionJson>,
     /// Absent in version 1: one more than the highest number in the book.
     next_id: Option<u32>,
 }
@@ -144,6 +147,7 @@ impl BookJson {
             tags: book.tags.iter().map(TagJson::of).collect(),
             reference_points: book.reference_points.iter().map(ReferencePointJson::of).collect(),
             drawings: book.drawings.iter().map(DrawingJson::of).collect(),
+            suggestions: book.suggestions.iter().map(SuggestionJson::of).collect(),
             next_id: Some(book.next_id.0),
         }
     }
@@ -156,6 +160,7 @@ impl BookJson {
             ("tags", !self.tags.is_empty()),
             ("reference_points", !self.reference_points.is_empty()),
             ("drawings", !self.drawings.is_empty()),
+            ("suggestions", !self.suggestions.is_empty()),
             ("next_id", self.next_id.is_some()),
         ];
         fields.into_iter().find(|it| it.1).map(|it| it.0)
@@ -187,6 +192,7 @@ impl BookJson {
             tags: numbered(self.tags.into_iter().map(TagJson::into_entry))?,
             reference_points: numbered(self.reference_points.into_iter().map(ReferencePointJson::into_entry))?,
             drawings: numbered(self.drawings.into_iter().map(DrawingJson::into_entry))?,
+            suggestions: self.suggestions.into_iter().map(SuggestionJson::into_entry).collect(),
             next_id: Id::default(),
         };
         book.next_id = match self.next_id {

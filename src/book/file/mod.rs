@@ -7,6 +7,7 @@
 mod drawings_json;
 mod json;
 mod locate;
+mod suggestions_json;
 mod tags_json;
 
 use std::path::{Path, PathBuf};

@@ -7,8 +7,8 @@ use expect_test::{Expect, expect};
 use super::locate::relative;
 use super::*;
 use crate::book::{
-    Circle, Circled, Colour, Drawing, Exit, FileRef, FootageRef, FrameRef, Grip, Id, MarkPlace, Outcome, Pin,
-    Recording, ReferencePoint, Shape, Share, Side, Tag, TagKind, TagPlace, Trackside, TracksidePin, What,
+    Answer, Circle, Circled, Colour, Drawing, Exit, FileRef, FootageRef, FrameRef, Grip, Id, MarkPlace, Outcome, Pin,
+    Recording, ReferencePoint, Shape, Share, Side, Suggestion, Tag, TagKind, TagPlace, Trackside, TracksidePin, What,
 };
 use crate::session::{MarkKind, NoteKind, VideoTime};
 
@@ -48,8 +48,14 @@ fn full() -> Book {
             },
         )]),
         drawings: drawings(),
+        suggestions: suggestions(),
         next_id: Id(41),
     }
+}
+
+fn suggestions() -> BTreeMap<Suggestion, Answer> {
+    let which = |finding: &str, lap| Suggestion { finding: finding.to_owned(), corner: 3, lap };
+    BTreeMap::from([(which("early_turn_in", None), Answer::Declined), (which("lost_time", Some(4)), Answer::Taken)])
 }
 
 fn frame(footage: FootageRef) -> FrameRef {

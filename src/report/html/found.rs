@@ -47,7 +47,7 @@ fn finding(page: &Page<'_>, index: usize, it: &Finding) -> Markup {
                 }
                 p { (sentence(&present::finding_observation(it))) }
                 p.advice { (sentence(present::finding_advice(it.kind))) }
-                @if it.evidence.len() > 0 {
+                @if !it.evidence.is_empty() {
                     dl.evidence {
                         @for (name, (value, usual)) in evidence {
                             div { dt { (name) } dd { (value) span.aside { "usually " (usual) } } }
