@@ -12,6 +12,7 @@ use cornerbook::track::file;
 use cornerbook::units::wrap_angle;
 
 mod kinds;
+mod laps;
 mod sizes;
 
 const LAPS: u32 = 8;

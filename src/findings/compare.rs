@@ -1,6 +1,7 @@
 //! Laps against each other, always by place: where one gains on another, what the best parts make together, how steady
 //! each corner is driven. Takes a prepared session; gives estimates in SI.
 
+use crate::corners::Pass;
 use crate::corners::figure::Figure;
 use crate::findings::stats::{Pooled, moved_together, pooled};
 use crate::findings::view::Session;
@@ -47,25 +48,34 @@ const STEP_M: f64 = 10.0;
 
 /// The time difference of `lap` to `other` along the lap. Empty where either has no time at a place.
 pub(super) fn behind(session: &Session<'_>, lap: u32, other: u32) -> Vec<Behind> {
-    let length_m = session.length_m();
+    along(session.length_m(), since_start(session, lap), since_start(session, other))
+}
+
+/// Time of a lap from its start to a place, never surer than that of its passes, which holds the receiver's wander.
+pub(super) fn since_start(session: &Session<'_>, lap: u32) -> impl Fn(f64) -> Option<Estimate> {
+    let no_surer = least_sure_s(session.view.passes, lap);
+    move |distance_m| session.time_between(lap, (0.0, distance_m), if distance_m <= 0.0 { 0.0 } else { no_surer })
+}
+
+/// The widest half-width of the times of a lap's passes, s.
+pub(super) fn least_sure_s(passes: &[Pass], lap: u32) -> f64 {
+    let of_lap = passes.iter().filter(|it| it.lap == lap);
+    of_lap.filter_map(|it| it.time_s).map(|it| it.ci95).fold(0.0, f64::max)
+}
+
+/// Two laps at even places of one reference line, the end included; places where either has no time are left out.
+pub(super) fn along(
+    length_m: f64,
+    own: impl Fn(f64) -> Option<Estimate>,
+    other: impl Fn(f64) -> Option<Estimate>,
+) -> Vec<Behind> {
     #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a lap is finite and below 1e7 m")]
     let steps = (length_m / STEP_M).floor().max(0.0) as u32;
-    let no_surer = |lap: u32| {
-        let of_lap = session.view.passes.iter().filter(|it| it.lap == lap);
-        of_lap.filter_map(|it| it.time_s).map(|it| it.ci95).fold(0.0, f64::max)
-    };
-    let (own, others) = (no_surer(lap), no_surer(other));
     let places = (0..=steps).map(|it| f64::from(it) * STEP_M).chain(std::iter::once(length_m));
     let at = |distance_m: f64| {
-        let since = |lap: u32, no_surer: f64| {
-            let sure = if distance_m <= 0.0 { 0.0 } else { no_surer };
-            session.time_between(lap, (0.0, distance_m), sure)
-        };
-        let (here, there) = (since(lap, own)?, since(other, others)?);
-        Some(Behind {
-            distance_m,
-            behind_s: Estimate { value: here.value - there.value, ci95: here.ci95.hypot(there.ci95) },
-        })
+        let (here, there) = (own(distance_m)?, other(distance_m)?);
+        let behind_s = Estimate { value: here.value - there.value, ci95: here.ci95.hypot(there.ci95) };
+        Some(Behind { distance_m, behind_s })
     };
     places.filter_map(at).collect()
 }

@@ -22,7 +22,7 @@ pub use limits::Limits;
 pub use line::{
     EARLY_OR_LATE_SHARE, INSIDE_ENTRY_WIDTH, KindCost, Line, LineKind, TIGHT_ENTRY_WIDTH, Widest, line_kind,
 };
-pub use other::{CornerBeside, Other, PlaceChange, RaceCorner};
+pub use other::{CornerBeside, Other, PlaceChange, QuickestBeside, RaceCorner};
 pub use traffic::TrafficCost;
 pub use view::View;
 
@@ -194,6 +194,7 @@ pub fn behind(view: &View<'_>, lap: u32, other: u32) -> Vec<Behind> {
 #[derive(Debug, Clone, Default, PartialEq)]
 pub struct Beside {
     pub corners: Vec<CornerBeside>,
+    pub quickest: Option<QuickestBeside>,
     /// Empty without a common clock, or where the karts never were near each other.
     pub race: Vec<RaceCorner>,
     pub changes: Vec<PlaceChange>,
@@ -204,5 +205,5 @@ pub fn beside(view: &View<'_>, plane: &Plane, other: &Other<'_>) -> Beside {
     let session = view::Session::new(view);
     let both = other::Beside::new(&session, plane, other);
     let race = both.race();
-    Beside { corners: both.corners(), changes: both.changes(&race), race }
+    Beside { corners: both.corners(), quickest: both.quickest(), changes: both.changes(&race), race }
 }

@@ -4,13 +4,14 @@
 use crate::corners::figure::Figure;
 use crate::corners::timeline::Timeline;
 use crate::corners::{Corner, Pass};
+use crate::findings::compare::{Behind, along, least_sure_s, since_start};
 use crate::findings::stats::{Pooled, pooled};
 use crate::findings::view::{Session, View};
 use crate::geom::Point;
 use crate::geom::plane::Plane;
 use crate::session::{Estimate, PathState};
-use crate::track::LapKind;
 use crate::track::place::follow;
+use crate::track::{Lap, LapKind};
 
 /// A second session.
 #[derive(Debug, Clone)]
@@ -57,6 +58,14 @@ pub struct PlaceChange {
     pub t_s: f64,
 }
 
+/// The quickest timed laps of both sessions along this session's reference line.
+#[derive(Debug, Clone, PartialEq)]
+pub struct QuickestBeside {
+    pub lap: u32,
+    pub other_lap: u32,
+    pub along: Vec<Behind>,
+}
+
 /// Corners whose middles lie this near, m, and that turn the same way are the same.
 const SAME_PLACE_M: f64 = 25.0;
 /// Karts farther apart than this, s, are in no race with each other.
@@ -90,6 +99,20 @@ impl<'a> Beside<'a> {
         let t_s = self.timeline.time_at(f64::from(lap) * self.session.length_m() + distance_m)?;
         let state = &self.states[self.other.view.path.index_at(t_s)?];
         Some(Estimate::from_variance(t_s, state.along_variance_m2 / state.speed_mps.max(1.0).powi(2)))
+    }
+
+    /// `None` where either session has no timed lap.
+    pub(super) fn quickest(&self) -> Option<QuickestBeside> {
+        let (lap, other_lap) = (quickest(self.session.view.laps)?, quickest(self.other.view.laps)?);
+        let no_surer = least_sure_s(self.other.view.passes, other_lap);
+        let start = self.time_at(other_lap, 0.0)?;
+        let there = |distance_m: f64| {
+            let at = self.time_at(other_lap, distance_m)?;
+            let own_ci95 = if distance_m <= 0.0 { 0.0 } else { at.ci95.hypot(start.ci95).max(no_surer) };
+            Some(Estimate { value: at.value - start.value, ci95: own_ci95 })
+        };
+        let along = along(self.session.length_m(), since_start(self.session, lap), there);
+        Some(QuickestBeside { lap, other_lap, along })
     }
 
     pub(super) fn corners(&self) -> Vec<CornerBeside> {
@@ -189,4 +212,9 @@ impl<'a> Beside<'a> {
         }
         changes
     }
+}
+
+fn quickest(laps: &[Lap]) -> Option<u32> {
+    let timed = laps.iter().filter(|it| it.kind == LapKind::Timed).filter_map(|it| Some((it.number, it.time_s?.value)));
+    timed.min_by(|a, b| a.1.total_cmp(&b.1)).map(|it| it.0)
 }

@@ -6,6 +6,7 @@ use serde_json::{Value, json};
 
 use crate::analysis::Analysis;
 use crate::book::{Answer, Suggestion};
+use crate::corners::figure::Figure;
 use crate::findings::{
     Beside, Finding, Findings, KindCost, Line, LineKind, Measure, TheoreticalBest, TrafficCost, Widest,
 };
@@ -72,6 +73,7 @@ pub fn findings_text(view: &FindingsView<'_>) -> String {
     parts.extend(best_text("Theoretical best from corners", view.found.best_of_corners.as_ref()));
     parts.extend(best_text("Theoretical best from sectors", view.found.best_of_sectors.as_ref()));
     parts.extend(gains_text(view));
+    parts.extend(steadiness_text(view));
     parts.extend(kinds_text(view));
     parts.extend(traffic_text(view));
     parts.extend(beside_text(view));
@@ -142,6 +144,29 @@ fn gains_text(view: &FindingsView<'_>) -> Option<String> {
     (!table.is_empty()).then(|| format!("To gain, s, from entry gate to the next entry gate\n{}", table.to_text()))
 }
 
+/// What is steady and what is not: the spread of a figure from pass to pass beyond what measuring adds.
+fn steadiness_text(view: &FindingsView<'_>) -> Option<String> {
+    let shown = [Figure::Time, Figure::MinSpeed, Figure::ExitSpeed, Figure::ApexPlace];
+    let mut table = Table::new(&[
+        ("corner", Align::Left),
+        ("time, s", Align::Point),
+        ("minimum, m/s", Align::Point),
+        ("exit, m/s", Align::Point),
+        ("apex, m", Align::Point),
+    ]);
+    for corner in &view.analysis.corners {
+        let of_corner = || view.found.steadiness.iter().filter(|it| it.corner == corner.number);
+        let spread = |figure: Figure| {
+            let found = of_corner().find(|it| it.figure == figure && it.pooled.count >= 2);
+            found.map_or_else(|| UNKNOWN.to_owned(), |it| present::fixed(it.pooled.spread, 2))
+        };
+        let name = present::one_line(&corner_name(view, corner.number));
+        table.push(std::iter::once(name).chain(shown.map(spread)).collect());
+    }
+    let title = "Consistency: spread from pass to pass beyond what measuring adds";
+    (!view.found.steadiness.is_empty()).then(|| format!("{title}\n{}", table.to_text()))
+}
+
 fn kinds_text(view: &FindingsView<'_>) -> Option<String> {
     let mut table = Table::new(&[
         ("corner", Align::Left),
@@ -184,12 +209,11 @@ fn beside_text(view: &FindingsView<'_>) -> Option<String> {
     let mut text = format!("Against {}, s from entry gate to the next entry gate\n", present::one_line(file));
     for it in &beside.corners {
         let name = present::one_line(&corner_name(view, it.corner));
-        let words = if it.behind_s.value.abs() <= it.behind_s.ci95 {
-            "level".to_owned()
-        } else {
-            format!("{} s {}", present::interval(absolute(it.behind_s)), side(it.behind_s, "slower", "quicker"))
-        };
-        text.push_str(&format!("{name}: {words}\n"));
+        text.push_str(&format!("{name}: {}\n", beside_words(it.behind_s)));
+    }
+    if let Some(it) = &beside.quickest {
+        let words = it.along.last().map_or(UNKNOWN.to_owned(), |it| beside_words(it.behind_s));
+        text.push_str(&format!("quickest laps, {} here and {} there: {words}\n", it.lap, it.other_lap));
     }
     for it in &beside.changes {
         let name = present::one_line(&corner_name(view, it.corner));
@@ -200,12 +224,13 @@ fn beside_text(view: &FindingsView<'_>) -> Option<String> {
     Some(text)
 }
 
-fn absolute(it: Estimate) -> Estimate {
-    Estimate { value: it.value.abs(), ..it }
-}
-
-fn side(it: Estimate, positive: &'static str, negative: &'static str) -> &'static str {
-    if it.value > 0.0 { positive } else { negative }
+/// "level", or by how much slower or quicker.
+fn beside_words(behind_s: Estimate) -> String {
+    if behind_s.value.abs() <= behind_s.ci95 {
+        return "level".to_owned();
+    }
+    let size = present::interval(Estimate { value: behind_s.value.abs(), ..behind_s });
+    format!("{size} s {}", if behind_s.value > 0.0 { "slower" } else { "quicker" })
 }
 
 /// One row a finding (RFC 4180), SI units.
@@ -381,8 +406,15 @@ fn beside_json(file: &str, beside: &Beside) -> Value {
         json!({"lap": it.lap, "corner": it.corner, "in_corner": it.in_corner, "gained": it.gained,
                "t_s": round::seconds(it.t_s)})
     });
+    let quickest = beside.quickest.as_ref().map(|it| {
+        let along = it
+            .along
+            .iter()
+            .map(|it| merged(json!({"distance_m": round::metres(it.distance_m)}), [("behind_s", it.behind_s)]));
+        json!({"lap": it.lap, "other_lap": it.other_lap, "along": along.collect::<Vec<_>>()})
+    });
     json!({
-        "file": file, "corners": corners.collect::<Vec<_>>(), "race": race.collect::<Vec<_>>(),
+        "file": file, "corners": corners.collect::<Vec<_>>(), "quickest": quickest, "race": race.collect::<Vec<_>>(),
         "changes": changes.collect::<Vec<_>>(),
     })
 }

@@ -11,7 +11,7 @@ mod written {
     use std::fs::File;
 
     use parquet::file::reader::{FileReader, SerializedFileReader};
-    use parquet::record::RowAccessor;
+    use parquet::record::{Field, RowAccessor};
 
     use super::*;
     use crate::cli::stadium::{LAPS, SPEED_MPS};
@@ -32,7 +32,7 @@ mod written {
         assert_eq!(rows[0].get_string(at("session")).unwrap(), "run");
         assert!(rows[0].get_string(at("driver")).is_err(), "a log names no driver");
         // 2026-05-03 is day 20 576 since 1970-01-01.
-        assert_eq!(rows[0].get_date(at("date")).unwrap(), 20_576);
+        assert_eq!(rows[0].get_column_iter().nth(at("date")).unwrap().1, &Field::Date(20_576));
         assert_eq!((rows[3].get_int(at("lap")).unwrap(), rows[3].get_int(at("corner")).unwrap()), (2, 2));
         assert!((rows[3].get_double(at("min_speed_mps")).unwrap() - SPEED_MPS).abs() < 0.5);
         assert!(rows[3].get_timestamp_micros(at("apex_utc")).unwrap() > 20_576 * 86_400_000_000);
