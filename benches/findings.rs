@@ -50,7 +50,7 @@ fn found(analysis: &Analysis) -> Findings {
 
 fn written(analysis: &Analysis, found: &Findings, beside: Option<&Beside>) -> usize {
     let beside = beside.map(|it| ("other.csv", it));
-    findings_json(&FindingsView { file: "hour.csv", analysis, found, grip: None, beside }).len()
+    findings_json(&FindingsView { file: "hour.csv", analysis, found, grip: None, answers: None, beside }).len()
 }
 
 fn beside(analysis: &Analysis, other: &Analysis) -> Beside {
