@@ -4,8 +4,9 @@ use std::path::{Path, PathBuf};
 
 use crate::analysis::Analysis;
 use crate::book::{self, FootageRef};
-use crate::cli::args::{ClipArgs, ClockArgs};
+use crate::cli::args::ClockArgs;
 use crate::cli::console::{Console, Stop, with_progress};
+use crate::cli::film_args::ClipArgs;
 use crate::cli::filmed::Filmed;
 use crate::cli::plan;
 use crate::files::{self, Overwrite};

@@ -14,6 +14,8 @@ mod console;
 #[cfg(feature = "media")]
 mod demo;
 #[cfg(feature = "media")]
+mod film_args;
+#[cfg(feature = "media")]
 mod filmed;
 mod findings;
 mod new;

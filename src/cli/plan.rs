@@ -5,10 +5,10 @@ use std::path::{Path, PathBuf};
 #[cfg(feature = "media")]
 use crate::book::Exit;
 use crate::book::{Grip, Pin};
-#[cfg(feature = "media")]
-use crate::cli::args::{ChoiceArgs, ExitArg, FigureArg, FilmArgs, LayoutArg, MarkArg, OrderArg, ShownArgs};
 use crate::cli::args::{ClockArgs, GripArg, LogArgs};
 use crate::cli::console::Stop;
+#[cfg(feature = "media")]
+use crate::cli::film_args::{ChoiceArgs, ExitArg, FigureArg, FilmArgs, LayoutArg, MarkArg, OrderArg, ShownArgs};
 use crate::clock;
 #[cfg(feature = "media")]
 use crate::corners::figure::Figure;

@@ -2,8 +2,8 @@
 
 use std::path::{Path, PathBuf};
 
-use crate::cli::args::ReelArgs;
 use crate::cli::console::{Console, Stop, with_progress};
+use crate::cli::film_args::ReelArgs;
 use crate::cli::filmed::Filmed;
 use crate::cli::plan;
 use crate::files;

@@ -5,8 +5,8 @@ use std::path::PathBuf;
 
 use image::{ExtendedColorType, ImageEncoder};
 
-use crate::cli::args::{PictureFormat, StillsArgs};
 use crate::cli::console::{Console, Stop, with_progress};
+use crate::cli::film_args::{PictureFormat, StillsArgs};
 use crate::cli::filmed::Filmed;
 use crate::cli::plan;
 use crate::draw::{SheetRow, contact_sheet};
