@@ -219,7 +219,7 @@ fn what_is_no_book_is_one_sentence() {
     refuses(
         &with(r#""logs":[],"colour":3"#),
         expect![
-            "a.cornerbook, line 1, column 58: is damaged (unknown field `colour`, expected one of `format`, `version`, `logs`, `footage`, `pins`, `trackside`, `track`, `columns`, `driver`, `grip`, `marked_crossing_s`, `marks`, `corner_names`, `tag_kinds`, `tags`, `reference_points`, `drawings`, `next_id`); mend it there or make the book anew"
+            "a.cornerbook, line 1, column 58: is damaged (unknown field `colour`, expected one of `format`, `version`, `logs`, `footage`, `pins`, `trackside`, `track`, `columns`, `driver`, `grip`, `marked_crossing_s`, `marks`, `corner_names`, `tag_kinds`, `tags`, `reference_points`, `drawings`, `suggestions`, `next_id`); mend it there or make the book anew"
         ],
     );
     refuses(

