@@ -5,14 +5,16 @@ use crate::corners::Pass;
 use crate::findings::limits::Limits;
 use crate::findings::line::apex_turned;
 use crate::findings::model::{Trip, Use};
-use crate::findings::stats::median;
+use crate::findings::stats::{median, quantile};
 use crate::findings::view::Session;
 use crate::geom::Point;
 
 /// On a straight shorter than this, m, the next corner decides where the kart is left (common practice).
 pub(super) const SHORT_STRAIGHT_M: f64 = 33.0;
 /// Margins are held against those of so many ends of straights about as long (trial).
-const ENDS_ALIKE: usize = 4;
+const ENDS_ALIKE: usize = 6;
+/// A driver who uses the width leaves no more than at this share of them: some corners allow no more (trial).
+const USED_SHARE: f64 = 0.35;
 /// Places between a mark and the apex at which the outside is looked for.
 const MARGIN_STEPS: u32 = 30;
 /// Corners closer than this, m from gate to gate, run into each other: the inside of one says little (trial).
@@ -171,7 +173,7 @@ pub(super) fn straight_ends(session: &Session<'_>, seen: &[Vec<Seen>]) -> Vec<St
     seen.iter().enumerate().flat_map(of).collect()
 }
 
-/// What is left to the outside at other ends, of straights about as long: the longer the straight, the wider a driver
+/// What a driver who uses the width leaves to the outside at other ends, of straights about as long: the longer the straight, the wider a driver
 /// comes in and leaves. `None` without another.
 pub(super) fn elsewhere_m(ends: &[StraightEnd], corner: usize, is_entry: bool) -> Option<f64> {
     let is_own = |it: &StraightEnd| (it.corner, it.is_entry) == (corner, is_entry);
@@ -179,7 +181,7 @@ pub(super) fn elsewhere_m(ends: &[StraightEnd], corner: usize, is_entry: bool) -
     let unlike = |it: &StraightEnd| (it.straight_m / straight_m).ln().abs();
     let mut others: Vec<&StraightEnd> = ends.iter().filter(|it| !is_own(it)).collect();
     others.sort_by(|a, b| unlike(a).total_cmp(&unlike(b)));
-    median(others.iter().take(ENDS_ALIKE).map(|it| it.margin_m))
+    quantile(others.iter().take(ENDS_ALIKE).map(|it| it.margin_m), USED_SHARE)
 }
 
 pub(super) fn straight_before_m(session: &Session<'_>, corner: usize) -> f64 {
