@@ -148,6 +148,28 @@ fn traffic_costs_what_the_lap_without_it_saves() {
     assert!(rms_s <= 0.05, "{rms_s}");
 }
 
+/// A slow pass through corner 3 is slow on the short straight to corner 4 too: what is lost is told once, where it was
+/// lost, and is nothing that other laps could gain.
+#[test]
+fn what_one_corner_loses_is_not_told_of_the_next() {
+    let circuit = Circuit::saltpan();
+    let habit = Habit::Traffic { lap: 3, corner: 3, grip: 0.5 };
+    for seed in [0, 1] {
+        let (with, without) =
+            (simulate(&circuit, &Driver::a().with(habit), LAPS, seed), simulate(&circuit, &Driver::a(), LAPS, seed));
+        let time_s = |scenario: &Scenario| scenario.truth.laps.iter().find(|it| it.lap == 3).unwrap().time_s.unwrap();
+        let truth_s = time_s(&with) - time_s(&without);
+        let all = found(&with, seed);
+        let lost: Vec<&Finding> = all.findings.iter().filter(|it| it.kind == FindingKind::LostTime).collect();
+        let sum_s: f64 = lost.iter().map(|it| it.size_s.value).sum();
+        assert_eq!(lost.iter().map(|it| it.corner).collect::<Vec<_>>(), [3], "{:?}", said(&all.findings));
+        assert!((sum_s - truth_s).abs() <= SIZE_SHARE * truth_s, "{sum_s} {truth_s}");
+        let gain_s = |found: &Findings| found.to_gain.iter().find(|it| it.corner == 3).unwrap().mean_s.value;
+        let plain_s = gain_s(&self::found(&without, seed));
+        assert!((gain_s(&all) - plain_s).abs() < 0.2 * truth_s / f64::from(LAPS), "{} {plain_s}", gain_s(&all));
+    }
+}
+
 /// The width that a pass truly has at its turn-in, and where it comes nearest to the inside: its noise-free places
 /// against the circuit's exact geometry.
 fn true_line(scenario: &Scenario, pass: &TruePass) -> (f64, f64) {

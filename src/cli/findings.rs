@@ -19,7 +19,7 @@ pub(super) fn run(args: &FindingsArgs, console: &mut Console<'_>, context: &Cont
     let found = handout::find(&analysis, book, context)?;
     let answered = answers::answered(args, &session, &found.findings)?;
     let other = args.against.as_ref().map(|path| -> Result<_, Stop> {
-        let other = load::open(path, &reading, context)?;
+        let other = on_the_same_track(load::open(path, &reading, context)?, &session);
         let other_analysis = load::analyse(&other, context)?;
         Ok((path.display().to_string(), beside(&session, &analysis, &other, &other_analysis)))
     });
@@ -38,6 +38,14 @@ pub(super) fn run(args: &FindingsArgs, console: &mut Console<'_>, context: &Cont
         Format::Json => findings_json(&view),
     })?;
     Ok(0)
+}
+
+/// A session without a track of its own is taken round this one's: laps are compared from one gate.
+fn on_the_same_track(mut other: Session, session: &Session) -> Session {
+    if other.inputs.track.is_none() {
+        other.inputs.track.clone_from(&session.inputs.track);
+    }
+    other
 }
 
 /// Two sessions: nothing where either has no circuit.

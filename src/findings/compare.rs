@@ -3,6 +3,7 @@
 
 use crate::corners::Pass;
 use crate::corners::figure::Figure;
+use crate::findings::rules::Sorted;
 use crate::findings::stats::{Pooled, moved_together, pooled};
 use crate::findings::view::Session;
 use crate::session::Estimate;
@@ -33,7 +34,7 @@ pub struct Steadiness {
     pub pooled: Pooled,
 }
 
-/// What a corner and the straight behind it cost a lap on average against the best of them.
+/// What a corner and the straight behind it cost a clean pass on average against the best of them.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct ToGain {
     pub corner: u32,
@@ -82,7 +83,7 @@ pub(super) fn along(
 
 /// From entry gate to entry gate all round the lap. `None` below three timed laps, or where a part has no time.
 pub(super) fn best_of_corners(session: &Session<'_>) -> Option<TheoreticalBest> {
-    let parts = (0..session.view.corners.len()).map(|corner| part(session, |lap| session.stretch(lap, corner)));
+    let parts = (0..session.view.corners.len()).map(|corner| part(timed(session), |lap| session.stretch(lap, corner)));
     together(parts.collect::<Option<Vec<_>>>()?)
 }
 
@@ -95,7 +96,8 @@ pub(super) fn best_of_sectors(session: &Session<'_>) -> Option<TheoreticalBest> 
     if session.view.sectors.is_empty() {
         return None;
     }
-    let parts = gates.windows(2).map(|pair| part(session, |lap| session.time_between(lap, (pair[0], pair[1]), 0.0)));
+    let parts =
+        gates.windows(2).map(|pair| part(timed(session), |lap| session.time_between(lap, (pair[0], pair[1]), 0.0)));
     together(parts.collect::<Option<Vec<_>>>()?)
 }
 
@@ -109,9 +111,8 @@ fn together(parts: Vec<(u32, Estimate)>) -> Option<TheoreticalBest> {
 }
 
 /// The lap that is quickest over one part, and its time, moved to its expectation: the least of noisy times is too low.
-fn part(session: &Session<'_>, time_of: impl Fn(u32) -> Option<Estimate>) -> Option<(u32, Estimate)> {
-    let (laps, times): (Vec<u32>, Vec<Estimate>) =
-        session.timed_laps().filter_map(|lap| Some((lap.number, time_of(lap.number)?))).unzip();
+fn part(laps: impl Iterator<Item = u32>, time_of: impl Fn(u32) -> Option<Estimate>) -> Option<(u32, Estimate)> {
+    let (laps, times): (Vec<u32>, Vec<Estimate>) = laps.filter_map(|lap| Some((lap, time_of(lap)?))).unzip();
     if laps.len() < 3 {
         return None;
     }
@@ -119,11 +120,17 @@ fn part(session: &Session<'_>, time_of: impl Fn(u32) -> Option<Estimate>) -> Opt
     laps.into_iter().zip(moved).min_by(|a, b| a.1.value.total_cmp(&b.1.value))
 }
 
-/// What is to be gained where, the most first.
-pub(super) fn to_gain(session: &Session<'_>) -> Vec<ToGain> {
+fn timed(session: &Session<'_>) -> impl Iterator<Item = u32> {
+    session.timed_laps().map(|it| it.number)
+}
+
+/// What is to be gained where, the most first: by passes like the others, for what traffic or a slide costs once is no
+/// gain to be had each lap.
+pub(super) fn to_gain(session: &Session<'_>, sorted: &[Sorted]) -> Vec<ToGain> {
     let of = |corner: usize| {
-        let times: Vec<Estimate> = session.timed_laps().filter_map(|lap| session.stretch(lap.number, corner)).collect();
-        let (best_lap, best) = part(session, |lap| session.stretch(lap, corner))?;
+        let clean = &sorted.get(corner)?.clean;
+        let times: Vec<Estimate> = clean.iter().filter_map(|lap| session.stretch(*lap, corner)).collect();
+        let (best_lap, best) = part(clean.iter().copied(), |lap| session.stretch(lap, corner))?;
         let mean_s = pooled(&times)?.mean;
         let gain_s = Estimate { value: mean_s.value - best.value, ci95: mean_s.ci95.hypot(best.ci95) };
         Some(ToGain { corner: session.view.corners[corner].number, best_lap, mean_s, gain_s })

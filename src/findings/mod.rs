@@ -91,6 +91,8 @@ pub enum Measure {
     Dip,
     /// Entry gate to the next entry gate, s.
     StretchS,
+    /// The same from the exit gate of the corner before, s.
+    WithApproachS,
     /// Where the speed is lowest, metres behind the apex.
     SlowestBehindApexM,
     /// Where along the inside edge's turning the apex lies, as a share: negative is before the middle.
@@ -171,7 +173,8 @@ pub fn find(
 ) -> Result<Findings, job::Cancelled> {
     let session = view::Session::new(view);
     let aside: Vec<Tagged> = traffic.iter().chain(aside).copied().collect();
-    let mut found = rules::find(&session, &aside, context)?;
+    let sorted = rules::sort_out(&session, &aside);
+    let mut found = rules::find(&session, &sorted, context)?;
     context.check()?;
     found.lines = line::lines(&session);
     found.widest = line::widest(&session);
@@ -179,7 +182,7 @@ pub fn find(
     context.check()?;
     found.best_of_corners = compare::best_of_corners(&session);
     found.best_of_sectors = compare::best_of_sectors(&session);
-    found.to_gain = compare::to_gain(&session);
+    found.to_gain = compare::to_gain(&session, &sorted);
     found.steadiness = compare::steadiness(&session);
     found.traffic = traffic::costs(&session, traffic, &aside);
     Ok(found)

@@ -3,7 +3,7 @@
 
 use crate::session::{Estimate, NORMAL_CI95};
 use crate::signal::quantile;
-use crate::signal::random_effects::variance_between;
+use crate::signal::random_effects::{least_variance_shown, variance_between};
 
 /// What several passes have in common.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -12,6 +12,8 @@ pub struct Pooled {
     pub mean: Estimate,
     /// Standard deviation of what the values differ by beyond their own intervals, in their unit.
     pub spread: f64,
+    /// A spread below this, in the same unit, may be measuring alone; 0 for one value.
+    pub least_shown: f64,
     pub count: usize,
 }
 
@@ -24,14 +26,15 @@ pub fn pooled(values: &[Estimate]) -> Option<Pooled> {
     let finite: Vec<Estimate> = values.iter().copied().filter(|it| it.value.is_finite() && !it.ci95.is_nan()).collect();
     let (first, count) = (*finite.first()?, finite.len());
     if count == 1 {
-        return Some(Pooled { mean: first, spread: 0.0, count });
+        return Some(Pooled { mean: first, spread: 0.0, least_shown: 0.0, count });
     }
     let variance2 = spread_variance(&finite);
+    let least_shown = least_variance_shown(&with_variances(&finite)).sqrt();
     let weights: Vec<f64> = finite.iter().map(|it| 1.0 / (variance_of(*it) + variance2)).collect();
     let total: f64 = weights.iter().sum();
     let mean = finite.iter().zip(&weights).map(|(it, weight)| weight * it.value).sum::<f64>() / total;
     let ci95 = student_ci95(count - 1) / total.sqrt();
-    Some(Pooled { mean: Estimate { value: mean, ci95 }, spread: variance2.sqrt(), count })
+    Some(Pooled { mean: Estimate { value: mean, ci95 }, spread: variance2.sqrt(), least_shown, count })
 }
 
 /// Each value moved to its expectation, given all of them: the least of many noisy values is otherwise too low.
@@ -53,8 +56,11 @@ fn variance_of(it: Estimate) -> f64 {
 
 /// Variance of the values beyond their own; 0 where they differ less.
 fn spread_variance(values: &[Estimate]) -> f64 {
-    let values: Vec<(f64, f64)> = values.iter().map(|it| (it.value, variance_of(*it))).collect();
-    variance_between(&values).max(0.0)
+    variance_between(&with_variances(values)).max(0.0)
+}
+
+fn with_variances(values: &[Estimate]) -> Vec<(f64, f64)> {
+    values.iter().map(|it| (it.value, variance_of(*it))).collect()
 }
 
 /// Half-width of the 95 % interval of Student's distribution in standard deviations: exact for one and two degrees of

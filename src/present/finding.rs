@@ -1,8 +1,9 @@
 //! Findings as people read them: what was seen first, then what to try. Takes findings, gives sentences and labels.
 //! No sentence asks for more than the driver's own passes have shown to hold: advice is to do as elsewhere, never faster.
 
+use crate::findings::stats::Pooled;
 use crate::findings::{Finding, FindingKind, LineKind, Measure};
-use crate::present::{fixed, interval};
+use crate::present::{UNKNOWN, fixed, interval};
 
 /// A finding's name; also the tag that it suggests.
 pub fn finding_kind(kind: FindingKind) -> &'static str {
@@ -114,12 +115,31 @@ pub fn finding_observation(finding: &Finding) -> String {
         FindingKind::TwoBites => {
             format!("the wheel is eased by {} % in the middle and turned again", percent(Measure::Dip))
         }
-        FindingKind::LostTime => format!(
-            "this pass takes {} s with the straights beside it, usually {} s: traffic, a slide or a mistake",
-            value(Measure::StretchS, 2),
-            figure(Measure::StretchS).map_or_else(String::new, |it| fixed(it.usual, 2))
-        ),
+        FindingKind::LostTime => {
+            let (measure, with) = match figure(Measure::WithApproachS) {
+                Some(_) => (Measure::WithApproachS, "with the straights beside it"),
+                None => (Measure::StretchS, "with the straight behind it"),
+            };
+            let usual = figure(measure).map_or_else(String::new, |it| fixed(it.usual, 2));
+            let taken = value(measure, 2);
+            format!("this pass takes {taken} s {with}, usually {usual} s: traffic, a slide or a mistake")
+        }
     }
+}
+
+/// Said where no corner of the one session is one of the other.
+pub const NOT_BESIDE: &str = "no corner in common: sessions are compared on one circuit and from one start/finish gate; \
+                              give the track file with --track";
+
+/// How much a figure differs from pass to pass, in its own unit times `scale`; "<" and the least that would show where it
+/// may be measuring alone.
+pub fn spread(pooled: &Pooled, scale: f64, digits: usize) -> String {
+    if pooled.count < 2 {
+        return UNKNOWN.to_owned();
+    }
+    let is_shown = pooled.spread >= pooled.least_shown;
+    let shown = fixed(scale * if is_shown { pooled.spread } else { pooled.least_shown }, digits);
+    if is_shown { shown } else { format!("<{shown}") }
 }
 
 /// What to try next, as far as the driver's own passes have shown it to hold.
@@ -149,6 +169,14 @@ pub fn finding_advice(kind: FindingKind) -> &'static str {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_spread_that_does_not_show_is_never_nothing() {
+        let pooled = |spread| Pooled { spread, least_shown: 1.2, count: 7, mean: Estimate { value: 3.0, ci95: 0.1 } };
+        assert_eq!(spread(&pooled(0.0), 1.0, 1), "<1.2");
+        assert_eq!(spread(&pooled(1.5), 2.0, 1), "3.0");
+        assert_eq!(spread(&Pooled { count: 1, ..pooled(0.0) }, 1.0, 1), UNKNOWN);
+    }
     use crate::findings::Evidence;
     use crate::session::Estimate;
 

@@ -21,7 +21,7 @@ pub use figures::{
     playhead, quicker, signed, standing, whole_metres, whole_speed,
 };
 pub use film::{against_best, clip_name, clips, figure_apart, figure_heading, figure_with_unit, rank, without_footage};
-pub use finding::{finding_advice, finding_kind, finding_observation, finding_size, line_kind};
+pub use finding::{NOT_BESIDE, finding_advice, finding_kind, finding_observation, finding_size, line_kind, spread};
 pub use note::note;
 pub use number::{clock_time, decimals, difference, duration, fixed, interval, lap_time, speed, utc};
 pub use report::{

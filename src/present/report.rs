@@ -62,7 +62,8 @@ pub fn measure(measure: Measure) -> &'static str {
         Measure::GripBehind => "grip used behind the middle, %",
         Measure::Drive => "drive used to the exit, %",
         Measure::Dip => "easing in the middle, %",
-        Measure::StretchS => "time with the straights, s",
+        Measure::StretchS => "time with the straight behind, s",
+        Measure::WithApproachS => "time with the straights, s",
         Measure::SlowestBehindApexM => "slowest place behind the apex, m",
         Measure::ApexTurned => "apex behind the middle of the turning, %",
         Measure::ExitCostS => "of the cost on the straight behind, s",
@@ -77,6 +78,7 @@ pub fn evidence(it: &Evidence) -> (String, String) {
             | Measure::EntryMarginM
             | Measure::ExitMarginM
             | Measure::StretchS
+            | Measure::WithApproachS
             | Measure::SlowestBehindApexM
             | Measure::ExitCostS
     );

@@ -45,6 +45,7 @@ fn measure_name(measure: Measure) -> &'static str {
         Measure::Drive => "drive",
         Measure::Dip => "dip",
         Measure::StretchS => "stretch_s",
+        Measure::WithApproachS => "with_approach_s",
         Measure::SlowestBehindApexM => "slowest_behind_apex_m",
         Measure::ApexTurned => "apex_turned",
         Measure::ExitCostS => "exit_cost_s",
@@ -157,13 +158,13 @@ fn steadiness_text(view: &FindingsView<'_>) -> Option<String> {
     for corner in &view.analysis.corners {
         let of_corner = || view.found.steadiness.iter().filter(|it| it.corner == corner.number);
         let spread = |figure: Figure| {
-            let found = of_corner().find(|it| it.figure == figure && it.pooled.count >= 2);
-            found.map_or_else(|| UNKNOWN.to_owned(), |it| present::fixed(it.pooled.spread, 2))
+            let found = of_corner().find(|it| it.figure == figure);
+            found.map_or_else(|| UNKNOWN.to_owned(), |it| present::spread(&it.pooled, 1.0, 2))
         };
         let name = present::one_line(&corner_name(view, corner.number));
         table.push(std::iter::once(name).chain(shown.map(spread)).collect());
     }
-    let title = "Consistency: spread from pass to pass beyond what measuring adds";
+    let title = "Consistency: spread from pass to pass beyond what measuring adds; <: less than measuring can tell";
     (!view.found.steadiness.is_empty()).then(|| format!("{title}\n{}", table.to_text()))
 }
 
@@ -207,6 +208,10 @@ fn traffic_text(view: &FindingsView<'_>) -> Option<String> {
 fn beside_text(view: &FindingsView<'_>) -> Option<String> {
     let (file, beside) = view.beside?;
     let mut text = format!("Against {}, s from entry gate to the next entry gate\n", present::one_line(file));
+    if beside.corners.is_empty() {
+        text.push_str(present::NOT_BESIDE);
+        text.push('\n');
+    }
     for it in &beside.corners {
         let name = present::one_line(&corner_name(view, it.corner));
         text.push_str(&format!("{name}: {}\n", beside_words(it.behind_s)));
@@ -303,7 +308,7 @@ pub fn findings_json(view: &FindingsView<'_>) -> String {
         "consistency": found.steadiness.iter().map(|it| merged(
             json!({
                 "corner": it.corner, "figure": present::figure(it.figure), "passes": it.pooled.count,
-                "spread": round::seconds(it.pooled.spread),
+                "spread": round::seconds(it.pooled.spread), "least_shown": round::seconds(it.pooled.least_shown),
             }),
             [("mean", it.pooled.mean)],
         )).collect::<Vec<_>>(),

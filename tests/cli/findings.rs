@@ -31,6 +31,26 @@ fn a_session_is_level_with_itself() {
     assert!(text.contains("licensed instructors"), "{text}");
 }
 
+/// Laps of both begin at the gate of the one track that is known.
+#[test]
+fn a_book_with_a_track_lends_it_to_a_log_without() {
+    let program = stadium();
+    program.run(["new", "day.cornerbook", "--log", "run.csv", "--track", "track.geojson"]).is_done();
+    let outcome = program.run(["findings", "day.cornerbook", "--against", "run.csv"]);
+    let text = &outcome.is_done().out;
+    assert!(text.contains("T1: level") && text.contains("T2: level"), "{text}");
+    assert!(!text.contains("no corner in common"), "{text}");
+}
+
+#[test]
+fn sessions_of_two_places_have_no_corner_in_common() {
+    let scenario = simulate(&Circuit::saltpan(), &Driver::a(), 3, 2);
+    let elsewhere = csv_log(&log_samples(&scenario, &LoggerNoise::default(), 2), CsvStyle::default());
+    let program = stadium().with_file("elsewhere.csv", elsewhere);
+    let outcome = program.run(["findings", "run.csv", "--against", "elsewhere.csv"]);
+    assert!(outcome.is_done().out.contains("no corner in common"), "{}", outcome.out);
+}
+
 #[test]
 fn csv_has_a_header_and_a_row_for_each_finding() {
     let program = stadium();

@@ -29,6 +29,9 @@ def test_random_effects():
         mean = numpy.average(value, weights=weight)
         q = (weight * (value - mean) ** 2).sum()
         tau2 = max(0, (q - (len(value) - 1)) / (weight.sum() - (weight**2).sum() / weight.sum()))
+        # Errors alone stay below the quantile of their χ² distribution.
+        least = (stats.chi2.ppf(0.95, len(value) - 1) - (len(value) - 1)) / (weight.sum() - (weight**2).sum() / weight.sum())
+        assert case["least_shown"] == pytest.approx(least**0.5, rel=0.03)
         weight = 1 / (variance + tau2)
         assert case["mean"] == pytest.approx(numpy.average(value, weights=weight), abs=1e-6)
         assert case["spread"] == pytest.approx(tau2**0.5, abs=1e-6)

@@ -342,7 +342,8 @@ fn statistics() {
         let estimates: Vec<Estimate> =
             values.iter().map(|(value, ci95)| Estimate { value: *value, ci95: *ci95 }).collect();
         let pooled = stats::pooled(&estimates).unwrap();
-        json!({"values": values, "mean": pooled.mean.value, "ci95": pooled.mean.ci95, "spread": pooled.spread})
+        json!({"values": values, "mean": pooled.mean.value, "ci95": pooled.mean.ci95,
+            "spread": pooled.spread, "least_shown": pooled.least_shown})
     });
     let student: Vec<_> = (1..=60).map(|it| json!([it, stats::student_ci95(it)])).collect();
     let values: Vec<f64> = (0..37).map(|it| (f64::from(it) * 1.7).sin()).collect();

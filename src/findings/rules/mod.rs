@@ -18,7 +18,7 @@ use crate::findings::stats::{median, pooled, quantile, student_ci95};
 use crate::findings::view::Session;
 use crate::findings::{Evidence, Finding, FindingKind, Findings, GripUsed, Measure};
 use crate::job;
-use crate::session::Estimate;
+use crate::session::{Estimate, NORMAL_CI95};
 
 /// Of a corner's dips this share is shallower than the usual one: a habit makes them deeper.
 const LEAST_DIP_SHARE: f64 = 0.25;
@@ -37,19 +37,18 @@ const TURNED_S: f64 = 0.07;
 
 pub(super) fn find(
     session: &Session<'_>,
-    set_aside: &[(u32, u32)],
+    sorted_out: &[Sorted],
     context: &job::Context,
 ) -> Result<Findings, job::Cancelled> {
-    let corners = session.view.corners.len();
     let mut findings = Vec::new();
-    let mut trips: Vec<Vec<(u32, Trip)>> = Vec::with_capacity(corners);
-    for corner in 0..corners {
+    let mut trips: Vec<Vec<(u32, Trip)>> = Vec::with_capacity(sorted_out.len());
+    for (corner, sorted) in sorted_out.iter().enumerate() {
         context.check()?;
-        let (clean, lost) = clean_laps(session, corner, set_aside);
-        findings.extend(lost);
-        let of_corner = clean
-            .into_iter()
-            .filter_map(|lap| Some((lap, Trip::new(session.view.path, Times::of(session, lap, corner)?)?)));
+        findings.extend(lost(session, corner, sorted_out));
+        let of_corner = sorted
+            .clean
+            .iter()
+            .filter_map(|lap| Some((*lap, Trip::new(session.view.path, Times::of(session, *lap, corner)?)?)));
         trips.push(of_corner.collect());
     }
     let holds: Vec<f64> = trips.iter().filter_map(|it| held_in_mps2(it)).collect();
@@ -94,35 +93,73 @@ fn held_in_mps2(trips: &[(u32, Trip)]) -> Option<f64> {
     median(trips.iter().map(|(_, trip)| trip.held_mps2())).filter(|_| 2 * limited > trips.len())
 }
 
-/// Laps whose pass through a corner is like the others, and what the rest has lost.
-fn clean_laps(session: &Session<'_>, corner: usize, set_aside: &[(u32, u32)]) -> (Vec<u32>, Vec<Finding>) {
-    let number = session.view.corners[corner].number;
-    let times: Vec<(u32, Estimate)> = session
-        .timed_laps()
-        .filter(|lap| !set_aside.contains(&(lap.number, number)))
-        .filter_map(|lap| Some((lap.number, session.with_approach(lap.number, corner)?)))
-        .collect();
-    let Some(usual_s) = median(times.iter().map(|it| it.1.value)) else { return (Vec::new(), Vec::new()) };
+/// The laps of one corner: those whose pass is like the others, and those that have lost time there.
+#[derive(Debug, Default)]
+pub(super) struct Sorted {
+    pub(super) clean: Vec<u32>,
+    lost: Vec<(u32, Estimate)>,
+    usual_s: f64,
+    deviation_s: f64,
+}
+
+/// One for each corner, by the time from the exit gate of the corner before to the next entry gate. What is `set_aside`,
+/// a lap and a corner's number, is in neither list.
+pub(super) fn sort_out(session: &Session<'_>, set_aside: &[(u32, u32)]) -> Vec<Sorted> {
+    let of = |corner: usize| {
+        let number = session.view.corners[corner].number;
+        let is_aside = |lap: u32| set_aside.contains(&(lap, number));
+        sorted(session, |lap| session.with_approach(lap, corner).filter(|_| !is_aside(lap)))
+    };
+    (0..session.view.corners.len()).map(of).collect()
+}
+
+fn sorted(session: &Session<'_>, time_of: impl Fn(u32) -> Option<Estimate>) -> Sorted {
+    let times: Vec<(u32, Estimate)> =
+        session.timed_laps().filter_map(|lap| Some((lap.number, time_of(lap.number)?))).collect();
+    let Some(usual_s) = median(times.iter().map(|it| it.1.value)) else { return Sorted::default() };
     // 1.48 times the median deviation is the standard deviation of normal values.
     let deviation_s = 1.48 * median(times.iter().map(|it| (it.1.value - usual_s).abs())).unwrap_or(0.0);
     let limit_s = usual_s + LOST_S.max(LOST_DEVIATIONS * deviation_s);
-    let is_lost = |it: &&(u32, Estimate)| it.1.value > limit_s && times.len() > 2;
-    let lost = times.iter().filter(is_lost).filter_map(|(lap, time_s)| {
-        let size_s = Estimate { value: time_s.value - usual_s, ci95: time_s.ci95.hypot(deviation_s * 1.96) };
-        let pass = session.pass(*lap, number)?;
+    let has_many = times.len() > 2;
+    let (lost, clean): (Vec<_>, Vec<_>) = times.into_iter().partition(|it| has_many && it.1.value > limit_s);
+    Sorted { clean: clean.into_iter().map(|it| it.0).collect(), lost, usual_s, deviation_s }
+}
+
+/// Single passes that have lost time. The straight between two corners counts once: what is lost behind a corner that is
+/// told already is no loss of the next.
+fn lost(session: &Session<'_>, corner: usize, sorted_out: &[Sorted]) -> Vec<Finding> {
+    let count = sorted_out.len();
+    let is_told = |lap: u32| {
+        let lap = if corner == 0 { lap.checked_sub(1) } else { Some(lap) };
+        lap.is_some_and(|lap| sorted_out[(corner + count - 1) % count].lost.iter().any(|it| it.0 == lap))
+    };
+    let all = &sorted_out[corner];
+    let is_of = |lap: u32| all.clean.contains(&lap) || all.lost.iter().any(|it| it.0 == lap);
+    let alone = sorted(session, |lap| session.stretch(lap, corner).filter(|_| is_of(lap)));
+    let of = |(lap, _): &(u32, Estimate)| {
+        let (measure, from) = if is_told(*lap) { (Measure::StretchS, &alone) } else { (Measure::WithApproachS, all) };
+        from.finding(session, corner, *lap, measure)
+    };
+    all.lost.iter().filter_map(of).collect()
+}
+
+impl Sorted {
+    fn finding(&self, session: &Session<'_>, corner: usize, lap: u32, measure: Measure) -> Option<Finding> {
+        let number = session.view.corners[corner].number;
+        let time_s = self.lost.iter().find(|it| it.0 == lap)?.1;
+        let pass = session.pass(lap, number)?;
+        let ci95 = time_s.ci95.hypot(self.deviation_s * NORMAL_CI95);
         Some(Finding {
             kind: FindingKind::LostTime,
             corner: number,
-            laps: vec![*lap],
-            of: times.len(),
-            size_s,
-            evidence: vec![Evidence { measure: Measure::StretchS, value: *time_s, usual: usual_s }],
-            seen_on_lap: *lap,
+            laps: vec![lap],
+            of: self.clean.len() + self.lost.len(),
+            size_s: Estimate { value: time_s.value - self.usual_s, ci95 },
+            evidence: vec![Evidence { measure, value: time_s, usual: self.usual_s }],
+            seen_on_lap: lap,
             seen_at_s: pass.min_speed_t_s.map(|it| it.value).or(pass.entry_gate_t_s)?,
         })
-    });
-    let lost: Vec<Finding> = lost.collect();
-    (times.iter().filter(|it| !is_lost(it)).map(|it| it.0).collect(), lost)
+    }
 }
 
 fn of_corner(

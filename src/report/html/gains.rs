@@ -33,7 +33,7 @@ fn by_corner(page: &Page<'_>, gains: &[ToGain]) -> Markup {
 
 fn gains_table(page: &Page<'_>, gains: &[ToGain], most_s: f64, share: impl Fn(&ToGain) -> f64) -> Markup {
     table(
-        "From entry gate to the next entry gate: the mean of the timed laps against the best",
+        "From entry gate to the next entry gate: the mean of the clean passes against the best",
         &html! {
             thead { tr {
                 th scope="col" { "Corner" }
@@ -89,7 +89,10 @@ pub(super) fn consistency(page: &Page<'_>) -> Markup {
         @if !analysis.corners.is_empty() {
             section #consistency aria-labelledby="consistency-title" {
                 h2 #consistency-title { "Consistency" }
-                p { "How much each figure differs from pass to pass, beyond what measuring adds (standard deviation)." }
+                p {
+                    "How much each figure differs from pass to pass, beyond what measuring adds (standard deviation). "
+                    "Where it stands behind “<” it is less than measuring can tell."
+                }
                 (table("Spread of each corner's figures over the timed laps", &html! {
                     thead { tr {
                         th scope="col" { "Corner" }
@@ -116,8 +119,8 @@ fn steadiness(page: &Page<'_>, corner: u32) -> Markup {
             th scope="row" { (page.corner_link(corner)) }
             @for figure in STEADY {
                 td.figure { (of(figure).map_or_else(|| present::UNKNOWN.to_owned(), |it| {
-                    let spread = if figure.is_speed() { page.view.unit.from_mps(it.spread) } else { it.spread };
-                    present::fixed(spread, digits(figure))
+                    let scale = if figure.is_speed() { page.view.unit.from_mps(1.0) } else { 1.0 };
+                    present::spread(&it, scale, digits(figure))
                 })) }
             }
             td.figure { (of(Figure::Time).map_or_else(|| present::UNKNOWN.to_owned(), |it| it.count.to_string())) }
