@@ -10,7 +10,7 @@ use std::fs::{self, File};
 use std::io::{self, Read, Seek, Write};
 use std::path::{Path, PathBuf};
 
-pub use folder::PendingFolder;
+pub use folder::{GrowingFolder, PendingFiles, PendingFolder};
 pub use lock::{Lock, NoLock};
 
 /// Random letters and digits at the end of the temporary name of [`save`].
@@ -124,7 +124,7 @@ impl Pending {
             .suffix(suffix)
             .rand_bytes(RANDOM_CHARS)
             .tempfile_in(folder_of(target))
-            .map_err(|cause| Error::Write { path: target.to_owned(), cause })?
+            .map_err(|cause| Error::Write { path: target.to_owned(), cause: without_name(&cause) })?
             .into_temp_path();
         Ok(Self { temporary, target: target.to_owned(), overwrite })
     }
@@ -200,6 +200,14 @@ fn fill(pending: Pending, bytes: &[u8]) -> Result<(), Error> {
         .and_then(|mut file| file.write_all(bytes))
         .map_err(|cause| Error::Write { path: pending.target.clone(), cause })?;
     pending.finish()
+}
+
+/// The trouble with a temporary file without its name, which says nothing to a person.
+fn without_name(cause: &io::Error) -> io::Error {
+    match cause.kind() {
+        io::ErrorKind::NotFound => io::Error::new(io::ErrorKind::NotFound, "there is no such folder"),
+        kind => io::Error::from(kind),
+    }
 }
 
 /// Refuses where `target` exists and may not be replaced, or is a folder.

@@ -1,7 +1,7 @@
 //! `cornerbook demo`: writes the sample session and does the whole job on it, as its user would, with the program's own
 //! commands. Opens nothing.
 
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
 use crate::analysis::Analysis;
 use crate::book;
@@ -9,44 +9,68 @@ use crate::cli::args::{ClockArgs, DemoArgs};
 use crate::cli::console::{Console, Stop, with_progress};
 use crate::cli::{clip, plan, session};
 use crate::corners::Pass;
-use crate::files::{self, Overwrite};
+use crate::files::{self, Overwrite, PendingFiles};
 use crate::job::Context;
 use crate::load::{self, Aligned, Reading, Session};
 use crate::present;
 use crate::reel::{ClipOptions, ClipPlan};
-use crate::report::{PassesView, passes_text};
+use crate::report::{PassesView, passes_csv, passes_text};
 use crate::sample::{self, SampleOptions, WrittenSample};
 
+/// In the folder of the demo.
+const BOOK: &str = "demo.cornerbook";
+const TABLE: &str = "passes.csv";
+const CLIPS: [&str; 2] = ["best-exit.mp4", "worst-exit.mp4"];
+
 pub(super) fn run(args: &DemoArgs, console: &mut Console<'_>, context: &Context) -> Result<u8, Stop> {
-    let overwrite = plan::overwrite(args.force);
-    let book_path = args.out.join("demo.cornerbook");
-    let clips = [args.out.join("best-exit.mp4"), args.out.join("worst-exit.mp4")];
-    for path in clips.iter().chain([&book_path]) {
-        files::refuse_existing(path, overwrite)?;
-    }
+    let sample = sample::file_names();
+    let names = sample.iter().map(String::as_str).chain([BOOK, TABLE]).chain(CLIPS);
+    let pending = PendingFiles::new(&args.out, plan::overwrite(args.force), names)?;
+    let folder = pending.folder();
+    let told = do_the_job(&folder, args, console, context).map_err(|it| told_of(&args.out, &folder, it))?;
+    pending.finish()?;
+    console.result(&told)?;
+    Ok(0)
+}
+
+/// Does the whole job in `folder`, whose files get their place once it is done; tells what is there.
+fn do_the_job(folder: &Path, args: &DemoArgs, console: &mut Console<'_>, context: &Context) -> Result<String, Stop> {
     console.say(&format!("1. A sample session goes into {}: log, track, footage.", shown(&args.out)));
-    let written = write_sample(&args.out, overwrite, context)?;
+    let written = write_sample(folder, context)?;
     console.say("2. A book is made of it, and its passes are found.");
-    book::file::save(&written.book()?, &book_path, overwrite)?;
+    let book_path = folder.join(BOOK);
+    book::file::save(&written.book()?, &book_path, Overwrite::Refuse)?;
     let session = load::open(&book_path, &Reading::default(), context)?;
     let analysis = session::analyse(&session, console, context)?;
     let view = PassesView { samples: &session.samples, analysis: &analysis, laps: &[], corners: &[] };
+    files::write(&folder.join(TABLE), passes_csv(&view).as_bytes(), Overwrite::Refuse)?;
     console.result(&passes_text(&view, args.unit.speed_unit))?;
     console.say("3. The footage is put on the log's clock.");
-    let aligned = show_clock(&written, &session, &book_path, console, context)?;
+    let aligned = show_clock(&written, &session, &args.out.join(BOOK), console, context)?;
     console.say("4. The best and the worst exit of one corner become clips.");
     let options = ClipOptions { speed_unit: args.unit.speed_unit, ..ClipOptions::default() };
-    let shown = best_and_worst_exit(&analysis, &aligned, &options).ok_or_else(|| {
+    let chosen = best_and_worst_exit(&analysis, &aligned, &options).ok_or_else(|| {
         anyhow::anyhow!("the sample's footage covers no corner twice; this is a fault of the program, please report it")
     })?;
-    for ((_, plan), path) in shown.iter().zip(&clips) {
-        clip::write(plan, path, overwrite, context)?;
+    for ((_, plan), name) in chosen.iter().zip(CLIPS) {
+        clip::write(plan, &folder.join(name), Overwrite::Refuse, context)?;
     }
-    say_what_is_there(args, &analysis, shown.each_ref().map(|it| it.0), &clips, &book_path, console)
+    Ok(what_is_there(args, &analysis, chosen.each_ref().map(|it| it.0)))
 }
 
-fn write_sample(folder: &Path, overwrite: Overwrite, context: &Context) -> Result<WrittenSample, Stop> {
-    let options = SampleOptions { overwrite, ..SampleOptions::default() };
+/// What went wrong, told of the folder that was asked for and not of the one that the work is done in.
+fn told_of(out: &Path, folder: &Path, stop: Stop) -> Stop {
+    match stop {
+        Stop::Failed(error) => {
+            let sentence = format!("{error:#}").replace(&*folder.to_string_lossy(), &out.to_string_lossy());
+            Stop::Failed(anyhow::anyhow!(sentence))
+        }
+        other => other,
+    }
+}
+
+fn write_sample(folder: &Path, context: &Context) -> Result<WrittenSample, Stop> {
+    let options = SampleOptions::default();
     let written = with_progress("writing the sample", context, || sample::write_sample(folder, &options, context));
     written.map_err(|error| match error {
         sample::Error::Cancelled(_) => Stop::Cancelled,
@@ -112,33 +136,27 @@ fn best_and_worst_exit<'a>(
     extremes.max_by(|a, b| spread_mps(a).total_cmp(&spread_mps(b)))
 }
 
-fn say_what_is_there(
-    args: &DemoArgs,
-    analysis: &Analysis,
-    passes: [&Pass; 2],
-    clips: &[PathBuf; 2],
-    book: &Path,
-    console: &mut Console<'_>,
-) -> Result<u8, Stop> {
+fn what_is_there(args: &DemoArgs, analysis: &Analysis, passes: [&Pass; 2]) -> String {
     let name = |pass: &Pass| {
         let corner = analysis.corners.iter().find(|it| it.number == pass.corner);
         corner.map_or_else(|| format!("T{}", pass.corner), |it| present::one_line(&it.name))
     };
+    let path = |name: &str| shown(&args.out.join(name));
     let mut text = String::from("\nWritten\n");
-    for ((pass, path), which) in passes.into_iter().zip(clips).zip(["best", "worst"]) {
+    for ((pass, file), which) in passes.into_iter().zip(CLIPS).zip(["best", "worst"]) {
         let speed = pass.exit_gate_speed_mps.map(|it| present::speed(it, args.unit.speed_unit)).unwrap_or_default();
         text.push_str(&format!(
             "  {}: {which} exit of {}, lap {}, {speed} {} at the exit gate\n",
-            shown(path),
+            path(file),
             name(pass),
             pass.lap,
             args.unit.speed_unit
         ));
     }
-    text.push_str(&format!("  {}: the book; see it with cornerbook passes\n", shown(book)));
+    text.push_str(&format!("  {}: the table above with every figure and its interval\n", path(TABLE)));
+    text.push_str(&format!("  {}: the book; open it with cornerbook {}\n", path(BOOK), path(BOOK)));
     text.push_str(&format!("\n{}\n", present::CAUTION));
-    console.result(&text)?;
-    Ok(0)
+    text
 }
 
 fn shown(path: &Path) -> String {

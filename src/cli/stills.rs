@@ -10,7 +10,7 @@ use crate::cli::film_args::{PictureFormat, StillsArgs};
 use crate::cli::filmed::Filmed;
 use crate::cli::plan;
 use crate::draw::{SheetRow, contact_sheet};
-use crate::files::{self, Overwrite};
+use crate::files::PendingFiles;
 use crate::job::{self, Context};
 use crate::media::{self, JPEG_QUALITY, Still};
 use crate::present;
@@ -39,22 +39,27 @@ pub(super) fn run(args: &StillsArgs, console: &mut Console<'_>, context: &Contex
     Ok(0)
 }
 
-/// Writes stills, then the sheet; names all files. A still that is done stays, whatever becomes of the next.
+/// Writes stills and sheet, which appear together; names all files.
 fn write_all(args: &StillsArgs, rows: &[StillRow], context: &Context) -> Result<Vec<PathBuf>, Stop> {
-    let overwrite = plan::overwrite(args.force);
     let ending = match args.format {
         PictureFormat::Png => "png",
         PictureFormat::Jpeg => "jpg",
     };
-    let name = |words: &str| args.out.join(format!("corner-{}-{words}.{ending}", args.corner));
+    let name = |words: &str| format!("corner-{}-{words}.{ending}", args.corner);
     let still_name = |row: &StillRow, mark| name(&format!("lap-{}-{}", row.lap, present::mark(mark)));
     let sheet = name("sheet");
-    let stills = rows.iter().flat_map(|row| MARKS.map(|it| still_name(row, it)));
-    stills.chain([sheet.clone()]).try_for_each(|it| files::refuse_existing(&it, overwrite))?;
-    files::make_folder(&args.out)?;
+    let names: Vec<String> =
+        rows.iter().flat_map(|row| MARKS.map(|it| still_name(row, it))).chain([sheet.clone()]).collect();
+    let pending = PendingFiles::new(&args.out, plan::overwrite(args.force), names.iter().map(String::as_str))?;
+    let write = |name: &str, picture: (u32, u32, &[u8])| {
+        let bytes = encode(picture, args.format).map_err(|cause| {
+            anyhow::anyhow!("{}: the picture cannot be encoded ({cause})", args.out.join(name).display())
+        })?;
+        Ok::<_, Stop>(pending.write(name, &bytes)?)
+    };
     let done = std::sync::atomic::AtomicUsize::new(0);
     let made = job::map_parallel(rows, |row| {
-        let mut made: Vec<(Option<PathBuf>, Option<Still>)> = Vec::new();
+        let mut made: Vec<(Option<String>, Option<Still>)> = Vec::new();
         for (mark, at) in MARKS.into_iter().zip(row.at) {
             context.check()?;
             let Some((chapter, at)) = at else {
@@ -62,45 +67,40 @@ fn write_all(args: &StillsArgs, rows: &[StillRow], context: &Context) -> Result<
                 continue;
             };
             let still = media::still(&row.plan, chapter, at)?;
-            let path = still_name(row, mark);
-            write(&path, (still.width, still.height, &still.rgb), args.format, overwrite)?;
-            made.push((Some(path), Some(still.smaller(SHEET_WIDTH_PX))));
+            let name = still_name(row, mark);
+            write(&name, (still.width, still.height, &still.rgb))?;
+            made.push((Some(name), Some(still.smaller(SHEET_WIDTH_PX))));
         }
         let rows_done = done.fetch_add(1, std::sync::atomic::Ordering::Relaxed) + 1;
         context.set_progress(rows_done as f64 / rows.len() as f64);
         Ok::<_, Stop>(made)
     });
-    let (mut paths, mut sheet_rows) = (Vec::new(), Vec::new());
+    let (mut written, mut sheet_rows) = (Vec::new(), Vec::new());
     for (row, made) in rows.iter().zip(made) {
         let (of_row, pictures): (Vec<_>, Vec<_>) = made?.into_iter().unzip();
-        paths.extend(of_row.into_iter().flatten());
+        written.extend(of_row.into_iter().flatten());
         let pictures = pictures.into_iter().map(|it| it.map(|it| (it.width, it.height, it.rgb))).collect();
         sheet_rows.push(SheetRow { name: format!("Lap {}", row.lap), lines: row.lines.clone(), pictures });
     }
     let title = rows.first().map_or("", |it| it.plan.overlay.corner());
     let drawn = contact_sheet(title, &MARKS.map(present::mark), &sheet_rows).map_err(media::Error::from)?;
-    write(&sheet, (drawn.0, drawn.1, &drawn.2), args.format, overwrite)?;
-    paths.push(sheet);
-    Ok(paths)
+    write(&sheet, (drawn.0, drawn.1, &drawn.2))?;
+    written.push(sheet);
+    pending.finish()?;
+    Ok(written.iter().map(|it| args.out.join(it)).collect())
 }
 
 /// Wide enough for its place on the sheet.
 const SHEET_WIDTH_PX: u32 = 480;
 
-fn write(
-    path: &std::path::Path,
-    (width, height, rgb): (u32, u32, &[u8]),
-    format: PictureFormat,
-    overwrite: Overwrite,
-) -> Result<(), Stop> {
+fn encode((width, height, rgb): (u32, u32, &[u8]), format: PictureFormat) -> image::ImageResult<Vec<u8>> {
     let mut bytes = Cursor::new(Vec::new());
-    let encoded = match format {
+    match format {
         PictureFormat::Png => {
             image::codecs::png::PngEncoder::new(&mut bytes).write_image(rgb, width, height, ExtendedColorType::Rgb8)
         }
         PictureFormat::Jpeg => image::codecs::jpeg::JpegEncoder::new_with_quality(&mut bytes, JPEG_QUALITY)
             .write_image(rgb, width, height, ExtendedColorType::Rgb8),
-    };
-    encoded.map_err(|cause| anyhow::anyhow!("{}: the picture cannot be encoded ({cause})", path.display()))?;
-    Ok(files::write(path, bytes.get_ref(), overwrite)?)
+    }?;
+    Ok(bytes.into_inner())
 }

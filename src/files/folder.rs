@@ -1,5 +1,5 @@
-//! A folder that appears whole or not at all. Takes its name and, piece by piece, its files; never deletes a file that
-//! it would not have written itself.
+//! A folder that appears whole or not at all, and files that appear in a folder together. Both take their names and,
+//! piece by piece, what is in them; neither deletes a file that it would not have written itself.
 
 #![allow(clippy::disallowed_methods, reason = "part of the door to the file system")]
 
@@ -8,7 +8,7 @@ use std::fs::{self, File};
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 
-use crate::files::{Error, Overwrite, folder_of};
+use crate::files::{Error, Overwrite, folder_of, make_folder, refuse_existing, without_name};
 
 /// An output folder that is being filled under a temporary name beside its place.
 /// It takes its name in [`PendingFolder::finish`]; dropped before that, it leaves nothing behind.
@@ -29,7 +29,7 @@ impl PendingFolder {
         let write_error = |cause| Error::Write { path: target.to_owned(), cause };
         fs::create_dir_all(folder_of(target)).map_err(write_error)?;
         let around = tempfile::Builder::new().prefix(".cornerbook-").tempdir_in(folder_of(target));
-        let around = around.map_err(write_error)?;
+        let around = around.map_err(|cause| write_error(without_name(&cause)))?;
         fs::create_dir(around.path().join(NEW)).map_err(write_error)?;
         Ok(Self { around, target: target.to_owned(), overwrite, is_ours })
     }
@@ -66,6 +66,89 @@ impl PendingFolder {
         // Makes the new name last through a power cut; a folder that cannot be flushed still has the files.
         let _ = File::open(folder_of(&self.target)).and_then(|folder| folder.sync_all());
         Ok(())
+    }
+}
+
+/// Files that appear in a folder together, once all are written; what else lies in the folder stays.
+/// Dropped before [`PendingFiles::finish`], they leave nothing behind.
+#[derive(Debug)]
+pub struct PendingFiles {
+    around: tempfile::TempDir,
+    target: PathBuf,
+    overwrite: Overwrite,
+}
+
+impl PendingFiles {
+    /// Refuses at once where one of the `names` is in `target` and may not be replaced, so that no work is done in vain.
+    pub fn new<'a>(
+        target: &Path,
+        overwrite: Overwrite,
+        names: impl IntoIterator<Item = &'a str>,
+    ) -> Result<Self, Error> {
+        names.into_iter().try_for_each(|it| refuse_existing(&target.join(it), overwrite))?;
+        // On the target's file system: within it where it is there, for it may be one of its own.
+        let home = if target.is_dir() { target } else { folder_of(target) };
+        let write_error = |cause| Error::Write { path: target.to_owned(), cause };
+        fs::create_dir_all(home).map_err(write_error)?;
+        let around = tempfile::Builder::new().prefix(".cornerbook-").tempdir_in(home);
+        let around = around.map_err(|cause| write_error(without_name(&cause)))?;
+        fs::create_dir(around.path().join(NEW)).map_err(write_error)?;
+        Ok(Self { around, target: target.to_owned(), overwrite })
+    }
+
+    /// Where the files go until [`PendingFiles::finish`].
+    pub fn folder(&self) -> PathBuf {
+        self.around.path().join(NEW)
+    }
+
+    pub fn write(&self, name: &str, bytes: &[u8]) -> Result<(), Error> {
+        let written = fs::write(self.folder().join(name), bytes);
+        written.map_err(|cause| Error::Write { path: self.target.join(name), cause })
+    }
+
+    /// Gives the files their names.
+    ///
+    /// # Errors
+    /// A name that is taken by now and may not be replaced; then none is given. A folder that cannot be written.
+    pub fn finish(self) -> Result<(), Error> {
+        let write_error = |cause| Error::Write { path: self.target.clone(), cause };
+        let entries = fs::read_dir(self.folder()).map_err(write_error)?;
+        let names: Vec<_> = entries.flatten().map(|it| it.file_name()).collect();
+        names.iter().try_for_each(|it| refuse_existing(&self.target.join(it), self.overwrite))?;
+        fs::create_dir_all(&self.target).map_err(write_error)?;
+        for name in &names {
+            let target = self.target.join(name);
+            fs::rename(self.folder().join(name), &target).map_err(|cause| Error::Write { path: target, cause })?;
+        }
+        // Makes the new names last through a power cut; a folder that cannot be flushed still has the files.
+        let _ = File::open(&self.target).and_then(|folder| folder.sync_all());
+        Ok(())
+    }
+}
+
+/// A folder for files that are finished one by one and stay, whatever becomes of the next. Made for them, it goes again
+/// where none came.
+#[derive(Debug)]
+pub struct GrowingFolder {
+    path: PathBuf,
+    is_new: bool,
+}
+
+impl GrowingFolder {
+    /// Makes the folder, and those above it, where it is not there.
+    pub fn new(path: &Path) -> Result<Self, Error> {
+        let is_new = !path.exists();
+        make_folder(path)?;
+        Ok(Self { path: path.to_owned(), is_new })
+    }
+}
+
+impl Drop for GrowingFolder {
+    fn drop(&mut self) {
+        if self.is_new {
+            // Only an empty folder can be removed so.
+            let _ = fs::remove_dir(&self.path);
+        }
     }
 }
 
@@ -144,5 +227,44 @@ mod tests {
         for overwrite in [Overwrite::Refuse, Overwrite::Replace] {
             assert!(matches!(pending(&file, overwrite), Err(Error::Exists { .. })));
         }
+    }
+
+    #[test]
+    fn files_appear_together_beside_what_is_there() {
+        let around = tempfile::tempdir().unwrap();
+        let target = around.path().join("deep/out");
+        let fill = |overwrite| {
+            let files = PendingFiles::new(&target, overwrite, ["a.txt", "b.txt"])?;
+            files.write("a.txt", b"a").unwrap();
+            fs::write(files.folder().join("b.txt"), b"b").unwrap();
+            Ok::<_, Error>(files)
+        };
+        drop(fill(Overwrite::Refuse).unwrap());
+        assert_eq!(entries(target.parent().unwrap()), Vec::<String>::new());
+        fs::create_dir(&target).unwrap();
+        fs::write(target.join("diary.txt"), b"mine").unwrap();
+        drop(fill(Overwrite::Refuse).unwrap());
+        assert_eq!(entries(&target), ["diary.txt"]);
+        let late = fill(Overwrite::Refuse).unwrap();
+        fill(Overwrite::Refuse).unwrap().finish().unwrap();
+        assert!(matches!(fill(Overwrite::Refuse), Err(Error::Exists { .. })));
+        assert!(matches!(late.finish(), Err(Error::Exists { .. })));
+        fill(Overwrite::Replace).unwrap().finish().unwrap();
+        assert_eq!(entries(&target), ["a.txt", "b.txt", "diary.txt"]);
+    }
+
+    #[test]
+    fn a_folder_made_for_nothing_goes_again() {
+        let around = tempfile::tempdir().unwrap();
+        let target = around.path().join("clips");
+        drop(GrowingFolder::new(&target).unwrap());
+        assert!(!target.exists());
+        let folder = GrowingFolder::new(&target).unwrap();
+        fs::write(target.join("1.mp4"), b"film").unwrap();
+        drop(folder);
+        assert_eq!(entries(&target), ["1.mp4"]);
+        fs::remove_file(target.join("1.mp4")).unwrap();
+        drop(GrowingFolder::new(&target).unwrap());
+        assert!(target.exists(), "it was there before");
     }
 }

@@ -27,5 +27,5 @@ pub use render::write_footage;
 pub use scenario::{Scenario, simulate};
 pub use shape::{Middle, Ramp, Shape, UnitCurve};
 pub use truth::{TrueLap, TrueMark, TruePass, Truth};
-pub use write::{Error, SampleOptions, WrittenSample, write_sample};
+pub use write::{Error, SampleOptions, WrittenSample, file_names, write_sample};
 pub use writers::{Between, CsvStyle, TimeStyle, csv_log, gpx_log, nmea_log};

@@ -24,6 +24,9 @@ const FILMED_AFTER_S: f64 = 4.0;
 /// The camera shows the time of a zone two hours east as if it were UTC, and goes 8.6 s fast.
 const STAMP_ERROR_S: f64 = 7208.6;
 const CAMERA_RATE_PPM: f64 = 35.0;
+const TRACK: &str = "track.geojson";
+const TRUTH: &str = "truth.json";
+const FOOTAGE: &str = "driver-a.mp4";
 
 /// Why a sample could not be written.
 #[derive(Debug, thiserror::Error)]
@@ -88,11 +91,8 @@ pub struct WrittenSample {
 /// An existing file that may not be replaced, a folder that cannot be written, a missing encoder, or cancelled.
 pub fn write_sample(folder: &Path, options: &SampleOptions, context: &job::Context) -> Result<WrittenSample, Error> {
     files::make_folder(folder)?;
-    let mut written = WrittenSample {
-        track: folder.join("track.geojson"),
-        truth: folder.join("truth.json"),
-        ..WrittenSample::default()
-    };
+    let mut written =
+        WrittenSample { track: folder.join(TRACK), truth: folder.join(TRUTH), ..WrittenSample::default() };
     let write = |path: &Path, text: &str| files::write(path, text.as_bytes(), options.overwrite);
     let circuit = Circuit::saltpan();
     write(&written.track, &circuit.geojson())?;
@@ -101,8 +101,7 @@ pub fn write_sample(folder: &Path, options: &SampleOptions, context: &job::Conte
     for (scenario, seed) in scenarios.iter().zip(options.seed..) {
         context.check()?;
         let samples = log_samples(scenario, &LoggerNoise { yaw_rate_hz: 20.0, ..LoggerNoise::default() }, seed);
-        let name = scenario.driver.name.to_lowercase().replace(' ', "-");
-        let path = folder.join(format!("{name}.csv"));
+        let path = folder.join(log_name(&scenario.driver));
         write(&path, &csv_log(&samples, CsvStyle::default()))?;
         drivers.push(driver_truth(scenario, &path));
         written.logs.push(path);
@@ -117,7 +116,7 @@ pub fn write_sample(folder: &Path, options: &SampleOptions, context: &job::Conte
     let mut footage = Vec::new();
     if let Some(how) = &options.footage {
         let camera = camera(&scenarios[0], options.filmed_laps);
-        let path = folder.join("driver-a.mp4");
+        let path = folder.join(FOOTAGE);
         if film(&path, options.overwrite, &scenarios[0], &camera, how, context)? {
             footage.push(footage_truth(&scenarios[0], &camera, how, &path));
             written.footage_begins_s = Some(camera.clock.log_t_s_at_zero);
@@ -159,6 +158,16 @@ impl WrittenSample {
         let pin = |log_t_s| Pin { chapter: 0, footage: VideoTime(0), log_t_s };
         Recording { pins: self.footage_begins_s.map(pin).into_iter().collect(), ..recording.clone() }
     }
+}
+
+/// The names of the files that [`write_sample`] writes with default options.
+pub fn file_names() -> Vec<String> {
+    let logs = [Driver::a(), Driver::b(), Driver::c()].map(|it| log_name(&it));
+    logs.into_iter().chain([TRACK, TRUTH, FOOTAGE].map(str::to_owned)).collect()
+}
+
+fn log_name(driver: &Driver) -> String {
+    format!("{}.csv", driver.name.to_lowercase().replace(' ', "-"))
 }
 
 /// Drivers A, B and C, one after the other. Driver A meets traffic once, in a lap that is filmed.
