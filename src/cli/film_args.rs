@@ -1,5 +1,6 @@
 //! What can be typed to the commands that cut footage: films and stills.
 
+use std::num::NonZeroUsize;
 use std::path::PathBuf;
 
 use clap::{Args, ValueEnum};
@@ -134,7 +135,8 @@ pub(super) struct ReelArgs {
     pub(super) card: f64,
     #[command(flatten)]
     pub(super) shown: ShownArgs,
-    /// Show another lap beside each clip, both always at the same place on the track: its number, or "best"
+    /// Show another lap beside each clip, both always at the same place on the track: its number, or "best" for the best
+    /// that is filmed
     #[arg(long, value_name = "LAP|best", value_parser = other_lap)]
     pub(super) beside: Option<Other>,
     #[command(flatten)]
@@ -220,11 +222,11 @@ pub(super) struct ChoiceArgs {
     #[arg(long, value_enum)]
     pub(super) exit: Option<ExitArg>,
     /// So many of the best of each corner
-    #[arg(long, value_name = "N", default_value = "0")]
-    pub(super) best: usize,
+    #[arg(long, value_name = "N")]
+    pub(super) best: Option<NonZeroUsize>,
     /// So many of the worst of each corner
-    #[arg(long, value_name = "N", default_value = "0")]
-    pub(super) worst: usize,
+    #[arg(long, value_name = "N")]
+    pub(super) worst: Option<NonZeroUsize>,
     /// The figure that decides; of apex places the earliest stands for the best
     #[arg(long, value_enum, default_value_t = FigureArg::ExitGate)]
     pub(super) by: FigureArg,

@@ -1,5 +1,7 @@
 //! What was typed becomes what is meant: policies instead of flags, and rules across options.
 
+#[cfg(feature = "media")]
+use std::num::NonZeroUsize;
 use std::path::{Path, PathBuf};
 
 #[cfg(feature = "media")]
@@ -83,8 +85,8 @@ pub(super) fn choice(args: &ChoiceArgs) -> Choice {
             ExitArg::Good => Exit::Good,
             ExitArg::Bad => Exit::Bad,
         }),
-        best: args.best,
-        worst: args.worst,
+        best: args.best.map_or(0, NonZeroUsize::get),
+        worst: args.worst.map_or(0, NonZeroUsize::get),
         by: match args.by {
             FigureArg::ExitGate => Figure::ExitGateSpeed,
             FigureArg::Time => Figure::Time,
@@ -113,7 +115,10 @@ pub(super) fn book_name(name: &Path) -> PathBuf {
 }
 
 /// The pins that a person typed, in recording time; `None` where there are none. An offset is a pin at time 0.
-pub(super) fn typed_pins(args: &ClockArgs) -> Option<Vec<clock::Pin>> {
+///
+/// # Errors
+/// Pins that cannot all be right.
+pub(super) fn typed_pins(args: &ClockArgs) -> Result<Option<Vec<clock::Pin>>, Stop> {
     let mut pins: Vec<clock::Pin> = args
         .offset
         .map(|log_t_s| (0.0, log_t_s))
@@ -122,7 +127,23 @@ pub(super) fn typed_pins(args: &ClockArgs) -> Option<Vec<clock::Pin>> {
         .map(|(recording_s, log_t_s)| clock::Pin { recording_s, log_t_s })
         .collect();
     pins.sort_by(|a, b| a.recording_s.total_cmp(&b.recording_s));
-    (!pins.is_empty()).then_some(pins)
+    match pins.windows(2).find(|pair| !goes_on(pair[0], pair[1])) {
+        Some(pair) => Err(Stop::Usage(format!(
+            "the pins {} and {} cannot both be right, for time goes on in footage and log alike; look for both again",
+            words(pair[0]),
+            words(pair[1])
+        ))),
+        None => Ok((!pins.is_empty()).then_some(pins)),
+    }
+}
+
+/// Whether `next` lies later than `pin`, in the footage and in the log.
+fn goes_on(pin: clock::Pin, next: clock::Pin) -> bool {
+    next.recording_s > pin.recording_s && next.log_t_s > pin.log_t_s
+}
+
+fn words(pin: clock::Pin) -> String {
+    format!("{}={}", pin.recording_s, pin.log_t_s)
 }
 
 /// Pins in recording time to pins in a book, which belong to chapters. `starts_s` is when each chapter starts.

@@ -1,17 +1,18 @@
 //! `cornerbook reel`: chosen passes as one film, as films of their own, or as a list.
 
+use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 
 use crate::cli::console::{Console, Stop, with_progress};
 use crate::cli::film_args::ReelArgs;
 use crate::cli::filmed::Filmed;
 use crate::cli::plan;
-use crate::files;
+use crate::files::{self, GrowingFolder};
 use crate::job::Context;
 use crate::media::{self, Target};
 use crate::present;
 use crate::reel::{
-    self, ChoiceError, Chosen, ClipPiece, FilmPlan, PlanError, ReelItem, ReelOptions, SoundPlan, Source,
+    self, ChoiceError, Chosen, ClipPiece, FilmPlan, Other, PlanError, ReelItem, ReelOptions, SoundPlan, Source,
 };
 
 pub(super) fn run(args: &ReelArgs, console: &mut Console<'_>, context: &Context) -> Result<u8, Stop> {
@@ -82,6 +83,9 @@ fn plan_film(args: &ReelArgs, loaded: &[Filmed], console: &mut Console<'_>) -> R
     if chosen.without_footage > 0 {
         console.warn(&present::without_footage(chosen.without_footage));
     }
+    if args.beside == Some(Other::Best) {
+        warn_of_unfilmed_best(&chosen.passes, console);
+    }
     let items: Vec<ReelItem> = chosen.passes.into_iter().map(ReelItem::from).collect();
     let (film, left_out) = reel::reel_plan(&sources, &items, &options).map_err(|error| match error {
         PlanError::Option { .. } => Stop::Usage(error.to_string()),
@@ -89,6 +93,19 @@ fn plan_film(args: &ReelArgs, loaded: &[Filmed], console: &mut Console<'_>) -> R
     })?;
     left_out.iter().for_each(|it: &(Chosen, PlanError)| console.warn(&format!("left out: {}", it.1)));
     Ok(film)
+}
+
+/// "best" is the best pass that is filmed: where a better one is not, that is said, once a corner.
+fn warn_of_unfilmed_best(chosen: &[Chosen], console: &mut Console<'_>) {
+    let mut told = BTreeSet::new();
+    for (best, shown) in chosen.iter().filter_map(|it| it.best_pass.zip(it.best_shown)) {
+        if best != shown && told.insert(best) {
+            console.warn(&format!(
+                "corner {}: the best pass, of lap {}, is not filmed; the best that is, of lap {}, is shown beside the others",
+                best.2, best.1, shown.1
+            ));
+        }
+    }
 }
 
 /// Each clip as a film of its own, one after the other: what is done stays, whatever becomes of the next.
@@ -100,7 +117,7 @@ fn write_each(
     console: &mut Console<'_>,
     context: &Context,
 ) -> Result<u8, Stop> {
-    files::make_folder(folder)?;
+    let _folder = GrowingFolder::new(folder)?;
     let mut failed = None;
     for (index, clip) in film.clips().enumerate() {
         let ending = args.film.profile.map_or("mp4", |it| &it.extension);

@@ -25,7 +25,7 @@ pub enum BesideLayout {
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Other {
     Lap(u32),
-    /// The best of the passes that a reel chooses from; it stands alone itself.
+    /// The best of the passes that a reel chooses from and that footage shows; it stands alone itself.
     Best,
 }
 

@@ -78,6 +78,8 @@ pub struct Chosen {
     pub best: Option<Estimate>,
     /// Who drove the best: indexes the sources, with lap and corner there.
     pub best_pass: Option<(usize, u32, u32)>,
+    /// The best of them that footage shows.
+    pub best_shown: Option<(usize, u32, u32)>,
 }
 
 impl Chosen {
@@ -286,7 +288,10 @@ fn of_corner(mut passes: Vec<Candidate<'_>>, choice: &Choice) -> Vec<(f64, Chose
     });
     let ranked = passes.iter().filter(|it| it.value.is_some()).count();
     let best = passes.first().and_then(|it| it.value);
-    let best_pass = passes.first().filter(|_| best.is_some()).map(|it| (it.source, it.pass.lap, it.pass.corner));
+    let pass = |it: &Candidate<'_>| (it.source, it.pass.lap, it.pass.corner);
+    let mut in_order = passes.iter().filter(|it| it.value.is_some());
+    let best_pass = in_order.clone().next().map(pass);
+    let best_shown = in_order.find(|it| it.is_shown).map(pass);
     let all: Vec<(f64, Chosen)> = passes
         .iter()
         .enumerate()
@@ -302,6 +307,7 @@ fn of_corner(mut passes: Vec<Candidate<'_>>, choice: &Choice) -> Vec<(f64, Chose
                 value: it.value,
                 best,
                 best_pass,
+                best_shown,
             };
             (it.pass.times_s().map_or(0.0, |it| it.0), chosen)
         })

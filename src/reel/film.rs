@@ -288,7 +288,7 @@ fn piece_of(
                 let (here, there) = (source.side(lap, corner), sources[other.0].side(other.1, other.2));
                 plan = plan.with_beside(second, here, there, layout, clip_options.speed_unit)?;
             }
-            // A best pass that was not filmed is no reason to leave out the others.
+            // A best pass that cannot be shown is no reason to leave out the others.
             Err(_) if matches!(options.beside, Some((Other::Best, _))) => {}
             Err(error) => return Err(error),
         }
@@ -314,7 +314,7 @@ fn beside_of(chosen: &Chosen, wanted: Option<(Other, BesideLayout)>) -> Option<(
     let this = (chosen.source, chosen.lap, chosen.corner);
     let other = match other {
         Other::Lap(lap) => (chosen.source, lap, chosen.corner),
-        Other::Best => chosen.best_pass?,
+        Other::Best => chosen.best_shown?,
     };
     (other != this).then_some((other, layout))
 }

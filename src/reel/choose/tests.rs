@@ -159,6 +159,6 @@ fn what_the_footage_does_not_show_is_ranked_and_not_chosen() {
     let of = |choice: Choice| choose(&[source], &choice, |_, corner| Some(corner));
     let best = of(Choice { best: 1, corners: vec![1], ..Choice::default() }).unwrap();
     assert_eq!((best.passes.len(), best.passes[0].lap, best.passes[0].rank, best.without_footage), (1, 2, Some(2), 2));
-    assert_eq!(best.passes[0].best_pass, Some((0, 4, 1)));
+    assert_eq!((best.passes[0].best_pass, best.passes[0].best_shown), (Some((0, 4, 1)), Some((0, 2, 1))));
     assert_eq!(of(Choice { laps: vec![1], ..Choice::default() }), Err(ChoiceError::NoneShown { others: 2 }));
 }
