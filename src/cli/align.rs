@@ -55,7 +55,7 @@ fn write_plot(args: &AlignArgs, path: &Path, session: &Session, aligned: &Aligne
 
 /// `--out` keeps what a person typed, so there must be something typed.
 fn refuse_idle_out(args: &AlignArgs) -> Result<(), Stop> {
-    if args.out.is_some() && plan::typed_pins(&args.clock).is_none() {
+    if args.out.is_some() && plan::typed_pins(&args.clock)?.is_none() {
         return Err(Stop::Usage("--out keeps an offset or pins in a book; give --offset or --pin".to_owned()));
     }
     match &args.out {
@@ -69,7 +69,7 @@ fn save_pins(args: &AlignArgs, out: &Path, session: &Session, aligned: &Aligned)
         return Err(Stop::Usage("--out needs a book as input; make one with cornerbook new".to_owned()));
     };
     let starts_s = chapter_starts_s(&footage::clock_chapters(&aligned.footage));
-    let typed = plan::typed_pins(&args.clock).unwrap_or_default();
+    let typed = plan::typed_pins(&args.clock)?.unwrap_or_default();
     let chapters = aligned.footage.iter().map(|it| refer_to(&it.path)).collect::<Result<_, _>>()?;
     let recording = Recording { chapters, pins: plan::book_pins(&typed, &starts_s)? };
     let inputs = session.files.iter().map(PathBuf::as_path).chain(aligned.footage.iter().map(|it| it.path.as_path()));

@@ -286,6 +286,9 @@ pub(super) struct AlignArgs {
     pub(super) force: bool,
 }
 
+/// Log times are within this, s either side of the log's first row: ten years, for logs and cameras of wrong date.
+const TIME_MOST_S: f64 = 10.0 * 365.25 * 86_400.0;
+
 /// A time: seconds, or m:ss.mmm. Any finite number.
 pub(super) fn seconds(text: &str) -> Result<f64, String> {
     let wrong = || format!("{text:?} is no time; write seconds (83.5) or minutes and seconds (1:23.5)");
@@ -296,7 +299,11 @@ pub(super) fn seconds(text: &str) -> Result<f64, String> {
     if !in_order || !below_sixty {
         return Err(wrong());
     }
-    Ok(sign * parts.iter().fold(0.0, |sum, part| sum * 60.0 + part))
+    let seconds = parts.iter().fold(0.0, |sum, part| sum * 60.0 + part);
+    if seconds > TIME_MOST_S {
+        return Err(format!("{text:?} is years away from any session; give seconds from the log's first row"));
+    }
+    Ok(sign * seconds)
 }
 
 /// `FOOTAGE=LOG`.

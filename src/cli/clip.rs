@@ -15,7 +15,7 @@ use crate::load::{Aligned, Reading, Session};
 use crate::media::{self, Target};
 use crate::present;
 use crate::reel::{self, Chapter, ClipOptions, ClipPlan, FilmPlan, PlanError};
-use crate::session::Note;
+use crate::session::{Note, NoteKind};
 
 pub(super) fn run(args: &ClipArgs, console: &mut Console<'_>, context: &Context) -> Result<u8, Stop> {
     let overwrite = plan::overwrite(args.force);
@@ -44,6 +44,9 @@ const ROUGH_S: f64 = 0.1;
 /// A clip is only as right as the footage's clock.
 pub(super) fn warn_of_rough_clocks(aligned: &Aligned, console: &mut Console<'_>) {
     for (footage, clock) in aligned.footage.iter().zip(&aligned.clocks) {
+        let unlikely = clock.notes.iter().filter(|it| matches!(it.kind, NoteKind::RateUnlikely { .. }));
+        let file = footage.path.display().to_string();
+        unlikely.for_each(|it| console.notes(&[it.clone().in_file(&file, it.place)]));
         if let Some(ci95_s) = clock.ci95_s.filter(|it| *it > ROUGH_S && clock.map.is_some()) {
             console.warn(&format!(
                 "{}: its clock is known to ±{} s only, so the marks may light on the wrong frames by as much; \

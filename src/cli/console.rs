@@ -7,7 +7,7 @@ use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 
 use crate::job::{self, Cancelled, Context};
 use crate::present;
-use crate::session::Note;
+use crate::session::{Note, NoteKind};
 
 /// How often a progress bar is drawn anew.
 const PROGRESS_PERIOD: Duration = Duration::from_millis(100);
@@ -116,7 +116,8 @@ impl<'a> Console<'a> {
     }
 
     pub(super) fn notes(&mut self, notes: &[Note]) {
-        for note in notes {
+        // Rows between two fixes are usual; `check` tells of them.
+        for note in notes.iter().filter(|it| !matches!(it.kind, NoteKind::FixesRepeated { .. })) {
             self.warn(&present::note(note));
         }
     }

@@ -39,6 +39,8 @@ use clap::Parser;
 use crate::cli::args::{Cli, Command};
 use crate::cli::console::{Console, Stop};
 use crate::job::Context;
+#[cfg(feature = "window")]
+use crate::present;
 
 /// Wrong usage, as shells and clap have it.
 const USAGE: u8 = 2;
@@ -118,6 +120,12 @@ fn carry_out(cli: Cli, console: &mut Console<'_>, context: &Context) -> Result<u
 /// Opens the window and comes back when it is closed.
 #[cfg(feature = "window")]
 fn open_window(book: Option<&std::path::Path>) -> Result<u8, Stop> {
+    if let Some(missing) = book.filter(|it| !it.exists()) {
+        return Err(Stop::Usage(format!(
+            "{}: is neither a file nor a command; cornerbook help lists the commands",
+            present::one_line(&missing.display().to_string())
+        )));
+    }
     if !crate::window::has_display() {
         return Err(Stop::Failed(anyhow::anyhow!(
             "there is no display to open a window on; cornerbook help lists what works without one"

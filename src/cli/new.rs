@@ -59,7 +59,7 @@ fn recording(
 ) -> Result<Recording, Stop> {
     let footage = probe_all(args, console, context)?;
     let chapters = footage::clock_chapters(&footage);
-    let pins = match plan::typed_pins(&args.clock) {
+    let pins = match plan::typed_pins(&args.clock)? {
         Some(pins) => plan::book_pins(&pins, &chapter_starts_s(&chapters))?,
         None => {
             warn_without_clock(args, samples, &footage, console, context)?;

@@ -30,7 +30,7 @@ pub(super) fn align(
     console: &mut Console<'_>,
     context: &Context,
 ) -> Result<Aligned, Stop> {
-    let pins = plan::typed_pins(typed);
+    let pins = plan::typed_pins(typed)?;
     let aligned = if typed.no_motion {
         load::align_without_motion(session, videos, pins, context)?
     } else {

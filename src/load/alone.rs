@@ -23,6 +23,7 @@ pub(super) fn samples_of(seen: &SeenYaw, file: String) -> Samples {
     let per_lap = turn_of_a_lap(&unscaled);
     let (scale, note) = match per_lap.filter(|it| it.abs() >= LEAST_TURN) {
         Some(turn) => (TAU / turn.abs(), NoteKind::FootageIsLog { by_laps: true }),
+        None if !seen.sees_anything() => (1.0, NoteKind::NothingSeenToMove),
         None => (1.0, NoteKind::FootageIsLog { by_laps: false }),
     };
     let source = Source {
@@ -111,8 +112,21 @@ mod tests {
 
     #[test]
     fn without_laps_the_angle_of_view_is_assumed() {
+        let frame = |i: i32| SeenFrame {
+            from_s: f64::from(i) / 30.0,
+            to_s: f64::from(i + 1) / 30.0,
+            bands: vec![(0.01, 0.8); 3],
+            spread: None,
+        };
+        let frames: Vec<SeenFrame> = (0..300).map(frame).collect();
+        let samples = samples_of(&combine(&frames), String::new());
+        assert!(matches!(samples.notes()[0].kind, NoteKind::FootageIsLog { by_laps: false }));
+    }
+
+    #[test]
+    fn where_nothing_moves_it_is_said() {
         let samples = samples_of(&SeenYaw::default(), String::new());
         assert!(samples.channel(ChannelKind::YawRate).is_none());
-        assert!(matches!(samples.notes()[0].kind, NoteKind::FootageIsLog { by_laps: false }));
+        assert!(matches!(samples.notes()[0].kind, NoteKind::NothingSeenToMove));
     }
 }

@@ -5,6 +5,7 @@ use std::path::{Path, PathBuf};
 use chrono::{DateTime, Utc};
 
 use crate::clock::Chapter;
+use crate::files;
 use crate::job::Context;
 use crate::load::Error;
 #[cfg(feature = "media")]
@@ -31,13 +32,28 @@ pub fn clock_chapters(footage: &[Footage]) -> Vec<Chapter> {
     footage.iter().map(|it| Chapter { duration_s: it.duration_s, created: it.created }).collect()
 }
 
-/// Looks into each file, in order.
+/// Looks into each file of a recording, in order.
 pub fn probe_all(paths: &[PathBuf], context: &Context) -> Result<Vec<Footage>, Error> {
+    if let Some(path) = twice(paths) {
+        return Err(Error::FootageTwice { path: path.clone() });
+    }
     let probe_next = |path: &PathBuf| {
         context.check()?;
         probe(path)
     };
     paths.iter().map(probe_next).collect()
+}
+
+/// The first that is a file named before, under whatever name.
+fn twice(paths: &[PathBuf]) -> Option<&PathBuf> {
+    let mut before = Vec::with_capacity(paths.len());
+    paths.iter().find(|path| {
+        // One that cannot be found is told of when it is looked into.
+        let Ok(real) = files::real(path) else { return false };
+        let is_known = before.contains(&real);
+        before.push(real);
+        is_known
+    })
 }
 
 /// Whether bytes begin like a film: ISO base media (ISO/IEC 14496-12, boxes with a four-letter type), Matroska and

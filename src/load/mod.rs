@@ -56,6 +56,8 @@ pub enum Error {
     UnknownKind { path: PathBuf },
     #[error("{}: is no footage; footage is MP4, QuickTime, Matroska, WebM, AVI or MPEG-TS", path.display())]
     NotFootage { path: PathBuf },
+    #[error("{}: is named twice as footage; name each file of a recording once", path.display())]
+    FootageTwice { path: PathBuf },
     #[error("{}: is a book; open it by itself", path.display())]
     BookAmongFiles { path: PathBuf },
     #[error("{}: is a second track file; give one", path.display())]

@@ -40,6 +40,11 @@ pub enum Error {
     TimeUnreadable { file: String, line: u64, header: String, cell: String },
     #[error("{file}, line {line}: the time never goes on after {clock}; a log needs at least two times")]
     TimeStands { file: String, line: u64, clock: String },
+    #[error(
+        "{file}, line {line}: the time runs backwards in {back} of {rows} rows; sort the log by time, or name its time \
+         column with --columns"
+    )]
+    TimeRunsBack { file: String, line: u64, back: usize, rows: usize },
     #[error("{file}{}: latitude or longitude out of range in all {count} fixes (the first is {latitude}, {longitude}); \
              latitudes lie within ±90°, longitudes within ±180°, so the columns are swapped or mean something else; \
              name them with --columns", at(*place))]

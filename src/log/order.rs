@@ -38,6 +38,12 @@ pub(crate) fn first_step_back(t_s: &[f64]) -> Option<(usize, f64, f64)> {
     t_s.windows(2).position(|pair| pair[1] < pair[0]).map(|row| (row + 1, t_s[row], t_s[row + 1]))
 }
 
+/// Whether the time goes back more often than it goes on: it is another column's, or the rows are in reverse.
+pub(crate) fn mostly_runs_back(t_s: &[f64]) -> bool {
+    let steps = |is_such: fn(f64) -> bool| t_s.windows(2).filter(|pair| is_such(pair[1] - pair[0])).count();
+    steps(|it| it < 0.0) > steps(|it| it > 0.0)
+}
+
 /// Where most stamps are shared by several rows (whole seconds at a high row rate), spreads the rows of each stamp
 /// evenly up to the next stamp and gives the number of rows moved. Times must not go back.
 pub(crate) fn spread_coarse_stamps(t_s: &mut [f64]) -> Option<usize> {

@@ -64,12 +64,16 @@ fn put_in_order(table: &mut Table) -> Result<(), Error> {
     if let Some((row, from_s, to_s)) = order::first_step_back(&table.t_s) {
         let start_s = in_order.first().map_or(0.0, |it| table.t_s[*it]);
         let count = table.t_s.len() - in_order.len();
+        if order::mostly_runs_back(&table.t_s) {
+            let (file, line) = (table.file.clone(), table.line[row]);
+            return Err(Error::TimeRunsBack { file, line, back: count, rows: table.t_s.len() });
+        }
         let kind = NoteKind::TimeBack { count, from_s: from_s - start_s, to_s: to_s - start_s };
         table.note(kind, Place::Line(table.line[row]));
     }
     table.keep_rows(&in_order);
     let rows = table.t_s.len();
-    if rows >= 2 && table.t_s[0] >= table.t_s[rows - 1] {
+    if rows >= 1 && table.t_s[0] >= table.t_s[rows - 1] {
         let (file, line) = (table.file.clone(), table.line[0]);
         return Err(Error::TimeStands { file, line, clock: clock_text(table, table.t_s[0]) });
     }

@@ -30,6 +30,10 @@ pub enum Error {
     NotVideo { path: PathBuf },
     #[error("{}: holds no video stream, only {found}; give the file with the pictures", path.display())]
     NoVideoStream { path: PathBuf, found: String },
+    #[error("{}: holds no sound, only {found}; give a file that is heard", path.display())]
+    NoSoundStream { path: PathBuf, found: String },
+    #[error("{}: is no file with sound; give a recording, such as a .wav or .m4a file", path.display())]
+    NotSound { path: PathBuf },
     #[error("{}: has no sound track and plays in silence; give the camera's own file if there should be one", path.display())]
     NoSound { path: PathBuf },
     #[error("{}: holds a video stream without a single frame; copy it from the camera again", path.display())]

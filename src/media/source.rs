@@ -137,7 +137,7 @@ impl Source {
             } else if self.is_prerolled() {
                 // Nothing flows before every stream is exposed, so the first sample, gap or end completes the list.
                 self.streams.extend(exposed.try_iter().map(|(stream, _)| stream));
-                return self.play();
+                return self.play(which);
             }
             if self.trouble().is_some() {
                 break;
@@ -149,7 +149,7 @@ impl Source {
         Err(match self.stream(which) {
             // With nothing linked the pipeline stops too; what it found is the better story.
             None if !self.streams.is_empty() => self.stream_missing(which),
-            _ => self.refusal(),
+            _ => self.refusal(which),
         })
     }
 
@@ -157,8 +157,8 @@ impl Source {
         matches!(self.pipeline.state(PATIENCE), (Ok(gst::StateChangeSuccess::Success), gst::State::Paused, _))
     }
 
-    fn play(&self) -> Result<(), Error> {
-        self.pipeline.set_state(gst::State::Playing).map(|_| ()).map_err(|_| self.refusal())
+    fn play(&self, which: Which) -> Result<(), Error> {
+        self.pipeline.set_state(gst::State::Playing).map(|_| ()).map_err(|_| self.refusal(which))
     }
 
     /// The first stream of the kind, which is the one delivered.
@@ -212,19 +212,24 @@ impl Source {
 
     fn stream_missing(&self, which: Which) -> Error {
         let found: Vec<String> = self.streams.iter().map(Stream::codec).collect();
+        let (path, found) = (self.path.clone(), found.join(" and "));
         match which {
-            Which::Video if found.is_empty() => Error::NotVideo { path: self.path.clone() },
-            _ => Error::NoVideoStream { path: self.path.clone(), found: found.join(" and ") },
+            Which::Video => Error::NoVideoStream { path, found },
+            Which::Audio => Error::NoSoundStream { path, found },
         }
     }
 
-    /// Why a file could not even be opened: a movie file without its index was cut off, anything else is no video.
-    fn refusal(&self) -> Error {
+    /// Why a file could not even be opened: a movie file without its index was cut off, anything else is none at all.
+    fn refusal(&self, which: Which) -> Error {
         let path = self.path.clone();
         let head = files::read_head(&path, 12).unwrap_or_default();
         let is_movie = matches!(head.get(4..8), Some(b"ftyp" | b"moov" | b"mdat" | b"wide" | b"free"));
         let is_matroska = head.starts_with(&[0x1a, 0x45, 0xdf, 0xa3]);
-        if is_movie || is_matroska { Error::CutOff { path } } else { Error::NotVideo { path } }
+        match which {
+            _ if is_movie || is_matroska => Error::CutOff { path },
+            Which::Video => Error::NotVideo { path },
+            Which::Audio => Error::NotSound { path },
+        }
     }
 }
 

@@ -223,6 +223,11 @@ fn sentence(kind: &NoteKind) -> String {
             "there is no log, and what is seen in the footage does not repeat: angles rest on an assumed angle of view"
                 .to_owned()
         }
+        NoteKind::NothingSeenToMove => {
+            "there is no log, and nothing moves in the footage or nothing can be seen: no laps and no corners; \
+             give the log, or footage that looks ahead"
+                .to_owned()
+        }
         NoteKind::Footage { sentence } => one_line(sentence),
     }
 }
@@ -360,6 +365,7 @@ mod tests {
             NoteKind::ChapterGap { chapter: 2, seconds: -300.0 },
             NoteKind::FootageIsLog { by_laps: true },
             NoteKind::FootageIsLog { by_laps: false },
+            NoteKind::NothingSeenToMove,
             NoteKind::Footage { sentence: "is rotated by 90°".into() },
         ];
         let sentences: Vec<String> = kinds.into_iter().map(|it| note(&Note::new(it))).collect();
@@ -429,6 +435,7 @@ mod tests {
             chapter 2 begins 5 min 00 s earlier than the chapter before ends: check the order
             there is no log: laps and corners are those seen in the footage, scaled so that a lap turns by 360°
             there is no log, and what is seen in the footage does not repeat: angles rest on an assumed angle of view
+            there is no log, and nothing moves in the footage or nothing can be seen: no laps and no corners; give the log, or footage that looks ahead
             is rotated by 90°"#]].assert_eq(&sentences.join("\n"));
     }
 }

@@ -256,6 +256,8 @@ pub enum NoteKind {
     FootageIsLog {
         by_laps: bool,
     },
+    /// There is no log, and nothing is seen to move.
+    NothingSeenToMove,
     /// Something the reader of a footage file says of it, already in words.
     Footage {
         sentence: String,

@@ -62,6 +62,34 @@ fn a_table_for_spreadsheets() {
 }
 
 #[test]
+fn logs_whose_time_does_not_go_on_cannot_be_used() {
+    let log = stadium_csv(false);
+    let (header, rows) = log.split_once('\n').unwrap();
+    let back: Vec<&str> = rows.lines().rev().collect();
+    let program = Program::new()
+        .with_file("back.csv", format!("{header}\n{}\n", back.join("\n")))
+        .with_file("one.csv", format!("{header}\n{}\n", back[0]));
+    let count = back.len();
+    assert_eq!(
+        program.run(["check", "back.csv"]).is_refused(1),
+        format!(
+            "error: back.csv, line 3: the time runs backwards in {} of {count} rows; sort the log by time, or name its \
+             time column with --columns",
+            count - 1
+        )
+    );
+    let one = program.run(["check", "one.csv"]);
+    assert!(one.is_refused(1).contains("a log needs at least two times"), "{one:?}");
+}
+
+#[test]
+fn a_log_of_another_length_is_told() {
+    let program = with_files().with_file("run.csv", stadium_csv(false));
+    let outcome = program.run(["check", "stint.cornerbook"]);
+    assert!(outcome.is_done().out.contains("run.csv: has "), "{outcome:?}");
+}
+
+#[test]
 fn a_book_whose_log_is_gone_cannot_be_used() {
     let program = with_files();
     std::fs::remove_file(program.path("run.csv")).unwrap();

@@ -13,12 +13,17 @@ fn without_arguments_help_is_no_result() {
 #[cfg(feature = "window")]
 #[test]
 fn without_a_display_a_window_is_refused() {
+    let program = Program::new().with_file("stint.cornerbook", "");
     for args in [&[][..], &["stint.cornerbook"]] {
         assert_eq!(
-            Program::new().run_without_display(args).is_refused(1),
+            program.run_without_display(args).is_refused(1),
             "error: there is no display to open a window on; cornerbook help lists what works without one"
         );
     }
+    assert_eq!(
+        program.run_without_display(["pases"]).is_refused(2),
+        "error: pases: is neither a file nor a command; cornerbook help lists the commands"
+    );
 }
 
 #[cfg(not(feature = "window"))]
@@ -45,6 +50,7 @@ fn wrong_usage_is_code_2() {
         &["new", "stint", "--log", "run.csv", "--grip", "snow"],
         &["new", "stint", "--log", "run.csv", "--offset", "1:75"],
         &["new", "stint", "--log", "run.csv", "--pin", "3"],
+        &["passes", "run.csv", "--crossing", "1e300"],
         &["check"],
         &["no", "such", "command"],
     ] {

@@ -133,6 +133,47 @@ fn pins_are_kept_in_a_book() {
 }
 
 #[test]
+fn pins_that_cannot_all_be_right_are_refused_everywhere() {
+    let program = with_log();
+    film(&program, "a.mp4", None);
+    program.run(["new", "stint", "--log", "run.csv", "--video", "a.mp4", "--offset", "5"]).is_done();
+    let (out, film) = (["--out", "x"], ["--out", "x.mp4"]);
+    let commands: [Vec<&str>; 6] = [
+        ["new", "x", "--log", "run.csv", "--video", "a.mp4"].to_vec(),
+        vec!["align", "stint.cornerbook"],
+        [&["clip", "stint.cornerbook", "--lap", "1", "--corner", "1"][..], &film].concat(),
+        [&["reel", "stint.cornerbook"][..], &film].concat(),
+        [&["stills", "stint.cornerbook", "--corner", "1"][..], &out].concat(),
+        [&["report", "stint.cornerbook"][..], &out].concat(),
+    ];
+    for command in commands {
+        for pins in [["5=50", "6=40"], ["5=50", "5=60"]] {
+            let refused = program.run([&command[..], &["--pin", pins[0], "--pin", pins[1]]].concat());
+            assert_eq!(
+                refused.is_refused(2),
+                format!(
+                    "error: the pins {} and {} cannot both be right, for time goes on in footage and log alike; \
+                     look for both again",
+                    pins[0], pins[1]
+                )
+            );
+        }
+    }
+    let clip = ["clip", "stint.cornerbook", "--lap", "1", "--corner", "1", "--pin", "0=5", "--pin", "9=15"];
+    let unlikely = program.run([&clip[..], &film].concat());
+    assert!(unlikely.err.contains("which real clocks hardly do"), "{unlikely:?}");
+}
+
+#[test]
+fn one_file_is_no_two_chapters() {
+    let program = with_log();
+    film(&program, "a.mp4", None);
+    let refused = program.run(["new", "x", "--log", "run.csv", "--video", "a.mp4", "./a.mp4"]);
+    let sentence = "error: ./a.mp4: is named twice as footage; name each file of a recording once";
+    assert_eq!(refused.is_refused(1), sentence);
+}
+
+#[test]
 fn check_looks_into_footage() {
     let program = with_log().with_file("cut.mp4", b"\0\0\0\x20ftypisom\0\0\x02\0isomiso2avc1mp41\0\0\0\x08free");
     film(&program, "a.mp4", Some("2026-05-03T10:00:30Z"));

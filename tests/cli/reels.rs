@@ -197,3 +197,75 @@ fn stills_and_their_sheet_are_pictures() {
     assert!(program.run(args).is_refused(1).contains("is there already"));
     program.run([&args[..], &["--force", "--lap", "2"]].concat()).is_done();
 }
+
+/// The whole main job on the sample; a second time it writes over nothing.
+#[test]
+fn the_demo_writes_everything_or_nothing() {
+    let program = Program::new();
+    let names = || -> Vec<_> {
+        let entries = std::fs::read_dir(program.path("d")).unwrap();
+        let mut names: Vec<_> = entries.map(|it| it.unwrap().file_name().into_string().unwrap()).collect();
+        names.sort();
+        names
+    };
+    let done = program.run(["demo", "--out", "d"]);
+    assert!(done.is_done().out.contains("d/best-exit.mp4: best exit of T3, lap 1, "), "{done:?}");
+    let logs =
+        ["driver-a.csv", "driver-a.mp4", "driver-b.csv", "driver-c.csv", "passes.csv", "track.geojson", "truth.json"];
+    assert_eq!(names(), [&["best-exit.mp4", "demo.cornerbook"], &logs[..], &["worst-exit.mp4"]].concat());
+    let table = std::fs::read_to_string(program.path("d/passes.csv")).unwrap();
+    assert_eq!(table, program.run(["passes", "d/demo.cornerbook", "--format", "csv"]).is_done().out);
+    assert!(program.run(["demo", "--out", "d"]).is_refused(1).contains("is there already"));
+    assert_eq!(program.files(), [".cache", "d"]);
+}
+
+/// Stopped at its first still: nothing of it is there, and what lay in the folder is.
+#[test]
+#[cfg(unix)]
+fn stopped_stills_leave_nothing_behind() {
+    let program = with_book().with_file("s/diary.txt", "mine");
+    let args = ["stills", "stint.cornerbook", "--corner", "1", "--out", "s"];
+    let mut child = program.command(args).stderr(std::process::Stdio::piped()).spawn().unwrap();
+    let names =
+        || -> Vec<_> { std::fs::read_dir(program.path("s")).unwrap().map(|it| it.unwrap().file_name()).collect() };
+    while names().len() == 1 && child.try_wait().unwrap().is_none() {
+        std::thread::yield_now();
+    }
+    assert!(Command::new("kill").args(["-INT", &child.id().to_string()]).status().unwrap().success());
+    let output = child.wait_with_output().unwrap();
+    assert_eq!(output.status.code(), Some(130), "{}", String::from_utf8_lossy(&output.stderr));
+    assert_eq!(names(), ["diary.txt"]);
+}
+
+#[test]
+fn a_narration_that_is_not_heard_is_told() {
+    let program = with_book().with_file("notes.txt", "late at three").with_file("empty.wav", "");
+    let reel = |narration: &str| {
+        let args =
+            ["reel", "stint.cornerbook", "--lap", "1", "--corner", "1", "--out", "x.mp4", "--narration", narration];
+        program.run(args)
+    };
+    let silent = reel("a.mp4");
+    assert!(silent.is_refused(1).starts_with("error: a.mp4: holds no sound, only H.264"), "{silent:?}");
+    let junk = reel("notes.txt");
+    assert!(junk.is_refused(1).starts_with("error: notes.txt: is no file with sound; "), "{junk:?}");
+    assert!(reel("empty.wav").is_refused(1).starts_with("error: empty.wav: is empty"));
+}
+
+/// Lap 4 is the best and was not filmed: lap 1, the best that was, stands alone, and that is said, in the list too.
+#[test]
+fn a_best_pass_that_was_not_filmed_is_told() {
+    let program = with_book();
+    let traffic = What::Kind(kind(&program, "traffic"));
+    tag(&program, &(0..=LAPS).filter(|it| ![1, 4].contains(it)).map(|it| (it, 1, traffic, None)).collect::<Vec<_>>());
+    let listed = program.run(reel(&["--corner", "1", "--lap", "1", "--beside", "best", "--list"]));
+    let sentence = "warning: corner 1: the best pass, of lap 4, is not filmed; the best that is, of lap 1, is shown beside \
+                    the others\n";
+    assert!(listed.is_done().err.contains(sentence), "{listed:?}");
+}
+
+#[test]
+fn nought_of_the_best_is_no_choice() {
+    let refused = with_book().run(reel(&["--best", "0", "--list"]));
+    assert_eq!(refused.code, 2, "{refused:?}");
+}

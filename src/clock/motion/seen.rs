@@ -117,7 +117,8 @@ fn looks_back(frames: &[SeenFrame]) -> Option<bool> {
 }
 
 impl SeenYaw {
-    pub(super) fn sees_anything(&self) -> bool {
+    /// Whether more than a moment counts: not so where nothing moves or nothing can be seen.
+    pub fn sees_anything(&self) -> bool {
         self.seen_s() > 1.0
     }
 
