@@ -167,6 +167,9 @@ fn what_one_corner_loses_is_not_told_of_the_next() {
         let gain_s = |found: &Findings| found.to_gain.iter().find(|it| it.corner == 3).unwrap().mean_s.value;
         let plain_s = gain_s(&self::found(&without, seed));
         assert!((gain_s(&all) - plain_s).abs() < 0.2 * truth_s / f64::from(LAPS), "{} {plain_s}", gain_s(&all));
+        // Where a person has told the reason, nothing is lost, here or behind.
+        let tagged = found_with(&analysed(&with, 100 + seed), &[(3, 3)]).findings;
+        assert!(tagged.iter().all(|it| it.kind != FindingKind::LostTime), "{:?}", said(&tagged));
     }
 }
 

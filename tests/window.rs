@@ -94,6 +94,11 @@ fn onboard_footage_that_has_moved_is_asked_for() {
 }
 
 #[test]
+fn a_finding_is_looked_at_taken_and_declined() {
+    check("findings");
+}
+
+#[test]
 fn a_report_is_written_from_the_menu() {
     check("report");
 }

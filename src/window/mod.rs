@@ -9,6 +9,7 @@
 //! ```
 
 mod app;
+mod findings;
 mod inbox;
 mod listeners;
 mod loading;

@@ -9,3 +9,9 @@ pub(super) fn name_button_inside(widget: &impl IsA<gtk::Widget>, name: &str) {
         button.update_property(&[gtk::accessible::Property::Label(name)]);
     }
 }
+
+/// A button with a letter to press is called by its words once, without the sign that marks the letter; the toolkit adds
+/// the sign's version to them.
+pub(super) fn name_by_words(button: &gtk::Button) {
+    button.reset_property(gtk::AccessibleProperty::Label);
+}

@@ -93,22 +93,25 @@ fn held_in_mps2(trips: &[(u32, Trip)]) -> Option<f64> {
     median(trips.iter().map(|(_, trip)| trip.held_mps2())).filter(|_| 2 * limited > trips.len())
 }
 
-/// The laps of one corner: those whose pass is like the others, and those that have lost time there.
+/// The laps of one corner: those whose pass is like the others, those that have lost time there, and those that a person
+/// has told the reason of.
 #[derive(Debug, Default)]
 pub(super) struct Sorted {
     pub(super) clean: Vec<u32>,
     lost: Vec<(u32, Estimate)>,
+    aside: Vec<u32>,
     usual_s: f64,
     deviation_s: f64,
 }
 
 /// One for each corner, by the time from the exit gate of the corner before to the next entry gate. What is `set_aside`,
-/// a lap and a corner's number, is in neither list.
+/// a lap and a corner's number, is neither clean nor lost.
 pub(super) fn sort_out(session: &Session<'_>, set_aside: &[(u32, u32)]) -> Vec<Sorted> {
     let of = |corner: usize| {
         let number = session.view.corners[corner].number;
         let is_aside = |lap: u32| set_aside.contains(&(lap, number));
-        sorted(session, |lap| session.with_approach(lap, corner).filter(|_| !is_aside(lap)))
+        let sorted = sorted(session, |lap| session.with_approach(lap, corner).filter(|_| !is_aside(lap)));
+        Sorted { aside: session.timed_laps().map(|it| it.number).filter(|it| is_aside(*it)).collect(), ..sorted }
     };
     (0..session.view.corners.len()).map(of).collect()
 }
@@ -122,16 +125,18 @@ fn sorted(session: &Session<'_>, time_of: impl Fn(u32) -> Option<Estimate>) -> S
     let limit_s = usual_s + LOST_S.max(LOST_DEVIATIONS * deviation_s);
     let has_many = times.len() > 2;
     let (lost, clean): (Vec<_>, Vec<_>) = times.into_iter().partition(|it| has_many && it.1.value > limit_s);
-    Sorted { clean: clean.into_iter().map(|it| it.0).collect(), lost, usual_s, deviation_s }
+    let clean = clean.into_iter().map(|it| it.0).collect();
+    Sorted { clean, lost, usual_s, deviation_s, ..Sorted::default() }
 }
 
 /// Single passes that have lost time. The straight between two corners counts once: what is lost behind a corner that is
-/// told already is no loss of the next.
+/// told already, or whose reason a person has told, is no loss of the next.
 fn lost(session: &Session<'_>, corner: usize, sorted_out: &[Sorted]) -> Vec<Finding> {
     let count = sorted_out.len();
     let is_told = |lap: u32| {
         let lap = if corner == 0 { lap.checked_sub(1) } else { Some(lap) };
-        lap.is_some_and(|lap| sorted_out[(corner + count - 1) % count].lost.iter().any(|it| it.0 == lap))
+        let before = &sorted_out[(corner + count - 1) % count];
+        lap.is_some_and(|lap| before.aside.contains(&lap) || before.lost.iter().any(|it| it.0 == lap))
     };
     let all = &sorted_out[corner];
     let is_of = |lap: u32| all.clean.contains(&lap) || all.lost.iter().any(|it| it.0 == lap);

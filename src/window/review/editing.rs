@@ -104,7 +104,7 @@ impl ReviewPage {
 
     /// Saves the book as it is now, and shows what has changed in it.
     fn take_in(&self, before: &Book) {
-        let (needs_analysis, needs_footage) = match &mut *self.imp().review.borrow_mut() {
+        let (needs_analysis, needs_footage, has_other_tags) = match &mut *self.imp().review.borrow_mut() {
             Some(review) => {
                 let book = review.history.book();
                 review.saver.save(book);
@@ -114,12 +114,16 @@ impl ReviewPage {
                 }
                 let needs_analysis =
                     book.mark_edits() != before.mark_edits() || book.marked_crossing_s != before.marked_crossing_s;
-                (needs_analysis, book.recording != before.recording)
+                // Tags say which passes are clean.
+                (needs_analysis, book.recording != before.recording, book.tags != before.tags)
             }
             None => return,
         };
         if needs_analysis {
             self.analyse_anew();
+        }
+        if has_other_tags {
+            self.panels().findings.set_stale();
         }
         if needs_footage {
             self.read_footage_anew();
@@ -192,6 +196,7 @@ impl ReviewPage {
             review.analysis = analysis;
             review.analysing = None;
         }
+        self.panels().findings.set_stale();
         self.take_in_tags();
         self.show_anew();
     }

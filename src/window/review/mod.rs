@@ -3,6 +3,7 @@
 
 mod drawing;
 mod editing;
+mod finding;
 mod footage;
 mod keys;
 mod moving;
@@ -74,6 +75,8 @@ struct Review {
     other: Option<u32>,
     /// The analysis after the last change, while it is being made.
     analysing: Option<Running>,
+    /// The findings, while they are looked for.
+    finding: Option<Running>,
     /// The footage after the last change of what the book says of it, while it is being read.
     reading: Option<Running>,
 }
@@ -227,6 +230,7 @@ impl ReviewPage {
         let unit = self.settings().get().speed_unit;
         let timeline = Timeline::new(loaded.footage.chapters.clone(), loaded.session.samples.duration_s());
         self.panels().show_notes(&loaded.sentences);
+        self.panels().findings.forget();
         let (history, keeper) = loaded.store.into_parts();
         let review = Review {
             position: moving::first_position(&timeline, &loaded.analysis),
@@ -239,6 +243,7 @@ impl ReviewPage {
             other: None,
             corner_before: None,
             analysing: None,
+            finding: None,
             reading: None,
             timeline,
             session: loaded.session,
@@ -346,6 +351,7 @@ impl ReviewPage {
         self.add_keys();
         self.add_actions();
         self.connect_tags();
+        self.connect_findings();
     }
 
     fn connect_panels(&self) {

@@ -14,6 +14,7 @@ use crate::book::{Book, Exit, Id, Tag};
 use crate::load::Session;
 use crate::strip::{CornerPlot, LapElsewhere, LapStrip, MapPicture, OtherLap, PassGiven, PassRows, StripTag};
 use crate::units::SpeedUnit;
+use crate::window::findings::FindingsPage;
 use crate::window::map::MapWidget;
 use crate::window::passes::PassTable;
 use crate::window::plot::CornerPlotView;
@@ -31,6 +32,7 @@ pub(super) struct Panels {
     pub(super) passes: PassTable,
     pub(super) plot: CornerPlotView,
     pub(super) tags: TagsPage,
+    pub(super) findings: FindingsPage,
     pub(super) corner_name: CornerName,
     /// Passes, and what else there is room for beside the picture.
     pub(super) pages: gtk::Notebook,
@@ -83,6 +85,7 @@ impl Panels {
             passes: PassTable::new(),
             plot: CornerPlotView::new(),
             tags: TagsPage::new(),
+            findings: FindingsPage::new(),
             corner_name: CornerName::new(),
             pages: gtk::Notebook::new(),
             hidden: Rc::default(),
@@ -105,6 +108,7 @@ impl Panels {
         table.append(panels.passes.widget());
         panels.pages.append_page(&table, Some(&gtk::Label::new(Some("Passes"))));
         panels.pages.append_page(&panels.tags, Some(&gtk::Label::new(Some("Tags"))));
+        panels.pages.append_page(panels.findings.widget(), Some(&gtk::Label::new(Some("Findings"))));
         side.set_end_child(Some(&place_for(&panels.pages)));
         let scrolled =
             gtk::ScrolledWindow::builder().child(&panels.notes).hscrollbar_policy(gtk::PolicyType::Never).build();
@@ -167,6 +171,9 @@ impl Panels {
             let track = scene.session.inputs.track.as_ref();
             let picture = MapPicture::of(&scene.analysis, track, now.lap.unwrap_or(0), other);
             self.map.show(picture, unit);
+        }
+        if before.is_none() {
+            self.findings.show(&scene.book, &scene.analysis);
         }
         self.tags.show(&scene.book, &scene.analysis, now.lap, now.corner, before.is_none());
         let corner = scene.analysis.corners.iter().find(|it| Some(it.number) == now.corner);

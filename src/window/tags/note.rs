@@ -7,6 +7,8 @@ use gtk::glib;
 use gtk::prelude::*;
 use gtk4 as gtk;
 
+use crate::window::naming::name_by_words;
+
 /// Asks for a note. `keep` gets plain text, empty where all was deleted; it gives back why that cannot be kept, and then
 /// the dialog stays.
 pub(crate) fn write_note(
@@ -39,6 +41,7 @@ pub(crate) fn write_note(
         }
     });
     let on_keep = kept.clone();
+    [&keep_button, &cancel].into_iter().for_each(name_by_words);
     keep_button.connect_clicked(move |_| on_keep());
     let close = window.downgrade();
     cancel.connect_clicked(move |_| {

@@ -12,6 +12,7 @@ use gtk4 as gtk;
 use crate::analysis::Analysis;
 use crate::book::{Book, Colour, Op, TagPlace};
 use crate::window::listeners::Listeners;
+use crate::window::naming::name_by_words;
 use crate::window::tags::Ask;
 use crate::window::tags::list::{Filter, TagItem, empty_words, tag_items};
 use crate::window::tags::points::PointList;
@@ -189,6 +190,7 @@ impl TagsPage {
             let page = self.downgrade();
             button.connect_clicked(move |_| with(&page, act));
         }
+        [&imp.note, &imp.remove, &imp.set].into_iter().for_each(|it| name_by_words(it));
         self.add_list_keys();
         self.show_chosen();
     }

@@ -12,6 +12,7 @@ use gtk4 as gtk;
 use crate::book::{Book, Colour, Id, Op, TagKind};
 use crate::present;
 use crate::window::naming::name_button_inside;
+use crate::window::naming::name_by_words;
 use crate::window::tags::set::{addition, removal, typed_key};
 use crate::window::tags::set_text;
 
@@ -55,6 +56,7 @@ pub(crate) fn show_tag_set(over: &impl IsA<gtk::Widget>, owner: SetOwner) {
     let part = "the editor's own file has every part";
     let add: gtk::Button = builder.object("set_add").expect(part);
     let close: gtk::Button = builder.object("set_close").expect(part);
+    [&add, &close].into_iter().for_each(name_by_words);
     let dialog = Rc::new(Dialog {
         window: builder.object("set_window").expect(part),
         list: builder.object("set_list").expect(part),
