@@ -94,6 +94,16 @@ fn onboard_footage_that_has_moved_is_asked_for() {
 }
 
 #[test]
+fn keys_are_heard_again_after_a_menu() {
+    check("keys_after_menus");
+}
+
+#[test]
+fn changes_that_cannot_be_saved_are_never_lost_in_silence() {
+    check("unsaved");
+}
+
+#[test]
 fn a_finding_is_looked_at_taken_and_declined() {
     check("findings");
 }

@@ -27,6 +27,8 @@ pub enum NotSaved {
          save the book under another name, or write over that change on purpose"
     )]
     ChangedMeanwhile { file: String },
+    #[error("{file}: is open in another window; save the book under another name")]
+    InUse { file: String },
     #[error("{0}; the change is kept here and tried again with the next one")]
     File(#[from] files::Error),
 }
@@ -99,6 +101,23 @@ impl Keeper {
             self.on_disk = bytes;
         }
         self.write(book, Overwrite::Replace)
+    }
+
+    /// Writes the book into another file, whatever it holds, and goes on there. Where that fails, all stays as it is.
+    pub fn save_as(&mut self, book: &Book, path: &Path) -> Result<(), NotSaved> {
+        let path = files::absolute(path);
+        if path == self.path && self.read_only().is_none() {
+            return self.save_over(book);
+        }
+        let lock = Lock::take(&files::beside(&path, ".lock")).map_err(|cause| match cause {
+            NoLock::Held => NotSaved::InUse { file: path.display().to_string() },
+            NoLock::Impossible(cause) => files::Error::Write { path: path.clone(), cause }.into(),
+        })?;
+        let on_disk = file::to_json(book, files::folder_of(&path)).into_bytes();
+        files::save(&path, &on_disk, Overwrite::Replace)?;
+        let path = files::real(&path)?;
+        *self = Self { path, access: Access::Edit { _lock: lock }, on_disk };
+        Ok(())
     }
 
     /// The file's bytes; `None` where it is not there.

@@ -120,13 +120,14 @@ fn carry_out(cli: Cli, console: &mut Console<'_>, context: &Context) -> Result<u
 /// Opens the window and comes back when it is closed.
 #[cfg(feature = "window")]
 fn open_window(book: Option<&std::path::Path>) -> Result<u8, Stop> {
-    if let Some(missing) = book.filter(|it| !it.exists()) {
-        return Err(Stop::Usage(format!(
-            "{}: is neither a file nor a command; cornerbook help lists the commands",
-            present::one_line(&missing.display().to_string())
-        )));
-    }
     if !crate::window::has_display() {
+        // A mistyped command above all.
+        if let Some(missing) = book.filter(|it| !it.exists()) {
+            return Err(Stop::Usage(format!(
+                "{}: is neither a file nor a command; cornerbook help lists the commands",
+                present::one_line(&missing.display().to_string())
+            )));
+        }
         return Err(Stop::Failed(anyhow::anyhow!(
             "there is no display to open a window on; cornerbook help lists what works without one"
         )));

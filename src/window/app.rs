@@ -33,8 +33,11 @@ impl SharedSettings {
         let on_trouble = Rc::new(Listeners::default());
         let told = on_trouble.clone();
         let save = move |it: &Settings| it.write(&path).map_err(|error| error.to_string());
-        let saver =
-            Saver::new("settings saver", save, move |sentence| sentence.into_iter().for_each(|it| told.tell(it)));
+        let saver = Saver::new("settings saver", save, move |saved: Result<(), String>| {
+            if let Err(sentence) = saved {
+                told.tell(sentence)
+            }
+        });
         let (value, saver) = (Rc::new(RefCell::new(value)), Rc::new(RefCell::new(Some(saver))));
         (Self { value, saver, on_trouble }, trouble)
     }
@@ -52,7 +55,7 @@ impl SharedSettings {
     pub(crate) fn change(&self, change: impl FnOnce(&mut Settings)) {
         change(&mut self.value.borrow_mut());
         if let Some(saver) = &*self.saver.borrow() {
-            saver.save(&self.value.borrow());
+            saver.save(self.value.borrow().clone());
         }
     }
 

@@ -21,8 +21,9 @@ use crate::window::app::SharedSettings;
 use crate::window::inbox::{Running, in_background};
 use crate::window::loading::{self, Loaded};
 use crate::window::report::Reviewed;
-use crate::window::review::ReviewPage;
+use crate::window::review::{Decision, Kept, ReviewPage};
 use crate::window::start_page::StartPage;
+use crate::window::unsaved::Waiting;
 
 /// How often the progress bar is drawn anew.
 const PROGRESS_PERIOD: Duration = Duration::from_millis(100);
@@ -30,7 +31,7 @@ const PROGRESS_PERIOD: Duration = Duration::from_millis(100);
 mod imp {
     use super::*;
 
-    #[derive(Debug, Default, gtk::CompositeTemplate)]
+    #[derive(Default, gtk::CompositeTemplate)]
     #[template(file = "../../resources/window/main.ui")]
     pub struct MainWindow {
         #[template_child]
@@ -44,11 +45,15 @@ mod imp {
         #[template_child]
         pub(super) redo_button: TemplateChild<gtk::Button>,
         #[template_child]
-        pub(super) message_revealer: TemplateChild<gtk::Revealer>,
+        pub(super) menu_button: TemplateChild<gtk::MenuButton>,
+        #[template_child]
+        pub(in crate::window) message_box: TemplateChild<gtk::Box>,
         #[template_child]
         pub(super) message_label: TemplateChild<gtk::Label>,
         #[template_child]
         pub(super) message_action: TemplateChild<gtk::Button>,
+        #[template_child]
+        pub(super) message_other: TemplateChild<gtk::Button>,
         #[template_child]
         pub(super) message_close: TemplateChild<gtk::Button>,
         #[template_child]
@@ -62,13 +67,24 @@ mod imp {
         #[template_child]
         pub(super) busy_cancel: TemplateChild<gtk::Button>,
         #[template_child]
-        pub(super) review_page: TemplateChild<ReviewPage>,
+        pub(in crate::window) review_page: TemplateChild<ReviewPage>,
         pub(super) settings: OnceCell<SharedSettings>,
         pub(super) running: RefCell<Option<Running>>,
-        /// What the button of the message does.
-        pub(super) way_out: RefCell<Option<WayOut>>,
+        /// What the buttons of the message do, the last button's last.
+        pub(super) ways_out: RefCell<Vec<WayOut>>,
+        /// Whether the message is of a book that is not saved.
+        pub(in crate::window) is_of_unsaved: Cell<bool>,
+        /// What waits for the book to be saved.
+        pub(in crate::window) waiting: RefCell<Option<Waiting>>,
+        pub(super) may_close: Cell<bool>,
         /// The page to go back to when what is running is cancelled.
         pub(super) page_before: Cell<Page>,
+    }
+
+    impl std::fmt::Debug for MainWindow {
+        fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+            f.debug_struct("MainWindow").finish_non_exhaustive()
+        }
     }
 
     #[glib::object_subclass]
@@ -128,11 +144,13 @@ enum Choice {
     Several,
 }
 
-/// What can be done about a book that does not open.
+/// What can be done about a book that does not open, or is not saved.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(super) enum WayOut {
     OpenToRead { book: PathBuf },
     Find { book: PathBuf, missing: PathBuf },
+    SaveAs,
+    Decide(Decision),
 }
 
 impl WayOut {
@@ -148,10 +166,13 @@ impl WayOut {
         }
     }
 
-    fn label(&self) -> &'static str {
+    pub(super) fn label(&self) -> &'static str {
         match self {
             Self::OpenToRead { .. } => "Open to read only",
             Self::Find { .. } => "Find the file…",
+            Self::SaveAs | Self::Decide(Decision::SaveAs(_)) => "Save as…",
+            Self::Decide(Decision::WriteOver) => "Write over it",
+            Self::Decide(Decision::TryAgain) => "Try again",
         }
     }
 }
@@ -223,10 +244,21 @@ impl MainWindow {
                 }
             }
         };
-        let hide_message = with_window(|it| it.imp().message_revealer.set_reveal_child(false));
+        let hide_message = with_window(|it| it.imp().message_box.set_visible(false));
         imp.message_close.connect_clicked(move |_| hide_message());
-        let way_out = with_window(Self::take_way_out);
+        let way_out = with_window(|it| it.take_way_out(0));
         imp.message_action.connect_clicked(move |_| way_out());
+        let way_out = with_window(|it| it.take_way_out(1));
+        imp.message_other.connect_clicked(move |_| way_out());
+        let to_picture = with_window(Self::focus_on_review);
+        if let Some(menu) = imp.menu_button.popover() {
+            menu.connect_closed(move |_| to_picture());
+        }
+        self.connect_focus_widget_notify(|window| {
+            if gtk::prelude::GtkWindowExt::focus(window).is_none() {
+                window.focus_on_review();
+            }
+        });
         let cancel = with_window(Self::cancel);
         imp.busy_cancel.connect_clicked(move |_| cancel());
         let window = self.downgrade();
@@ -247,14 +279,22 @@ impl MainWindow {
                 window.show_undo();
             }
         });
-        // Folded away it is still there for screen readers, unless it is hidden.
-        let hide = |it: &gtk::Revealer| it.set_visible(it.is_child_revealed() || it.reveals_child());
-        hide(&imp.message_revealer);
-        imp.message_revealer.connect_child_revealed_notify(hide);
-        imp.message_revealer.connect_reveal_child_notify(hide);
+        let window = self.downgrade();
+        imp.review_page.connect_kept(move || {
+            if let Some(window) = window.upgrade() {
+                window.show_kept();
+            }
+        });
         self.connect_close_request(|window| {
-            window.imp().review_page.clear();
-            glib::Propagation::Proceed
+            if window.imp().review_page.kept() == Kept::Saved || window.imp().may_close.get() {
+                window.imp().review_page.clear();
+                return glib::Propagation::Proceed;
+            }
+            window.once_saved(|it| {
+                it.imp().may_close.set(true);
+                it.close();
+            });
+            glib::Propagation::Stop
         });
         self.accept_drops();
     }
@@ -271,6 +311,20 @@ impl MainWindow {
             !paths.is_empty()
         });
         self.add_controller(target);
+    }
+
+    /// The keys of the review are heard again after a menu or a message has had the focus.
+    fn focus_on_review(&self) {
+        let window = self.downgrade();
+        // Once what has gone has let go of the focus.
+        glib::idle_add_local_once(move || {
+            let Some(window) = window.upgrade() else { return };
+            let is_review = window.imp().stack.visible_child_name().as_deref() == Some(Page::Review.name());
+            let is_elsewhere = window.imp().review_page.focus_child().is_none();
+            if is_review && is_elsewhere {
+                window.imp().review_page.grab_focus();
+            }
+        });
     }
 
     fn show_page(&self, page: Page) {
@@ -296,22 +350,28 @@ impl MainWindow {
 
     /// Shows one sentence until the person closes it or does something else that opens.
     pub(crate) fn tell(&self, sentence: &str) {
-        self.tell_with(sentence, None);
+        self.tell_with(sentence, Vec::new());
     }
 
-    /// The same with a button that offers a way out.
-    fn tell_with(&self, sentence: &str, way_out: Option<WayOut>) {
+    /// The same with a button for each way out, two at most.
+    pub(super) fn tell_with(&self, sentence: &str, ways_out: Vec<WayOut>) {
         let imp = self.imp();
+        imp.is_of_unsaved.set(false);
         imp.message_label.set_text(sentence);
-        imp.message_action.set_visible(way_out.is_some());
-        imp.message_action.set_label(way_out.as_ref().map_or("", WayOut::label));
-        imp.way_out.replace(way_out);
-        imp.message_revealer.set_reveal_child(true);
+        for (index, button) in [&imp.message_action, &imp.message_other].into_iter().enumerate() {
+            button.set_visible(ways_out.get(index).is_some());
+            button.set_label(ways_out.get(index).map_or("", WayOut::label));
+        }
+        imp.ways_out.replace(ways_out);
+        imp.message_box.set_visible(true);
     }
 
-    fn take_way_out(&self) {
-        self.imp().message_revealer.set_reveal_child(false);
-        match self.imp().way_out.take() {
+    fn take_way_out(&self, index: usize) {
+        self.imp().message_box.set_visible(false);
+        let way_out = self.imp().ways_out.borrow().get(index).cloned();
+        match way_out {
+            Some(WayOut::SaveAs) => self.save_as(None),
+            Some(WayOut::Decide(decision)) => self.decide(decision),
             Some(WayOut::OpenToRead { book }) => {
                 self.load("Opening", move |context| loading::load_to_read(&book, context));
             }
@@ -385,10 +445,14 @@ impl MainWindow {
         });
     }
 
-    /// Does `work` behind the busy page and shows what was loaded.
-    fn load(&self, what: &str, work: impl FnOnce(&Context) -> anyhow::Result<Loaded> + Send + 'static) {
+    /// Does `work` behind the busy page and shows what was loaded. The book that is open is saved before.
+    fn load(&self, what: &'static str, work: impl FnOnce(&Context) -> anyhow::Result<Loaded> + Send + 'static) {
+        self.once_saved(move |window| window.load_now(what, work));
+    }
+
+    fn load_now(&self, what: &str, work: impl FnOnce(&Context) -> anyhow::Result<Loaded> + Send + 'static) {
         let imp = self.imp();
-        imp.message_revealer.set_reveal_child(false);
+        imp.message_box.set_visible(false);
         imp.busy_label.set_label(&format!("{what} …"));
         imp.busy_bar.set_fraction(0.0);
         self.show_page(Page::Busy);
@@ -439,14 +503,27 @@ impl MainWindow {
             }
             Err(error) => {
                 self.show_page(imp.page_before.get());
-                self.tell_with(&error.to_string(), WayOut::of(&error));
+                self.tell_with(&error.to_string(), WayOut::of(&error).into_iter().collect());
             }
         }
     }
 
     fn leave_book(&self) {
-        self.imp().review_page.clear();
-        self.show_page(Page::Start);
+        self.once_saved(|window| {
+            window.imp().review_page.clear();
+            window.imp().message_box.set_visible(false);
+            window.show_page(Page::Start);
+        });
+    }
+
+    /// The open book's name, which changes where it is saved under another.
+    pub(super) fn show_title(&self) {
+        let Some(path) = self.imp().review_page.book_path() else { return };
+        let name = path.file_stem().unwrap_or_default().to_string_lossy().into_owned();
+        if self.imp().title_label.text() != name {
+            self.settings().change(|it| it.remember(&path));
+            self.imp().title_label.set_text(&name);
+        }
     }
 
     fn show_undo(&self) {
@@ -498,22 +575,6 @@ impl MainWindow {
             held.destroy();
         });
         chooser.show();
-    }
-
-    fn show_about(&self) {
-        let about = gtk::AboutDialog::builder()
-            .transient_for(self)
-            .modal(true)
-            .program_name("cornerbook")
-            .version(env!("CARGO_PKG_VERSION"))
-            .comments(
-                "Corner-by-corner review of kart sessions.\n\nMotor sport is dangerous. This program informs, it does \
-                 not instruct: follow the circuit's rules, its marshals and licensed instructors, and drive within \
-                 your own limits. A difference inside the interval is none.",
-            )
-            .license_type(gtk::License::MitX11)
-            .build();
-        about.present();
     }
 }
 

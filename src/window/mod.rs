@@ -8,6 +8,7 @@
 //! └── ReviewPage             picture, transport, strip, map, passes, tags
 //! ```
 
+mod about;
 mod app;
 mod findings;
 mod inbox;
@@ -29,5 +30,6 @@ mod settings_dialog;
 mod start_page;
 pub mod strip;
 mod tags;
+mod unsaved;
 
 pub use app::{has_display, run};

@@ -52,6 +52,7 @@ impl MainWindow {
         );
         chooser.set_modal(true);
         chooser.set_current_name(&format!("{name} report"));
+        self.begin_beside_the_book(&chooser);
         let window = self.downgrade();
         // The dialog lives until it has answered: the closure holds it.
         let held = chooser.clone();

@@ -1,6 +1,8 @@
 //! Saving a book or the settings after each change, on a worker: the disk may be slow. The newest state is saved last;
 //! one that waits while another is being written is passed over for a newer one.
 
+use std::cell::Cell;
+use std::rc::Rc;
 use std::sync::mpsc;
 
 use gtk::glib;
@@ -10,44 +12,55 @@ use crate::job;
 
 #[derive(Debug)]
 pub(crate) struct Saver<T> {
-    states: async_channel::Sender<T>,
+    states: async_channel::Sender<(u64, T)>,
+    /// How many states were handed over, and how many of them are on disk or have failed.
+    sent: Cell<u64>,
+    settled: Rc<Cell<u64>>,
     /// Closed by the worker when it has saved what waited and let go of the file.
     finished: mpsc::Receiver<()>,
     _worker: job::Worker,
 }
 
-impl<T: Clone + Send + 'static> Saver<T> {
-    /// `save` gives a sentence where it fails. `told` gets it, or `None` where the newest state is saved.
-    pub(crate) fn new(
+impl<T: Send + 'static> Saver<T> {
+    /// `told` gets what each `save` comes to.
+    pub(crate) fn new<R: Send + 'static>(
         name: &str,
-        mut save: impl FnMut(&T) -> Result<(), String> + Send + 'static,
-        told: impl Fn(Option<String>) + 'static,
+        mut save: impl FnMut(&T) -> R + Send + 'static,
+        told: impl Fn(R) + 'static,
     ) -> Self {
-        let (states, waiting) = async_channel::unbounded::<T>();
+        let (states, waiting) = async_channel::unbounded::<(u64, T)>();
         let (results, inbox) = async_channel::unbounded();
         let (at_work, finished) = mpsc::channel();
         // It ends with its channel, not with its context: the last state has to reach the disk.
         let worker = job::start(name, move |_| {
             let _at_work: mpsc::Sender<()> = at_work;
             while let Ok(state) = waiting.recv_blocking() {
-                let newest = std::iter::from_fn(|| waiting.try_recv().ok()).last().unwrap_or(state);
-                let sentence = save(&newest).err();
+                let (number, newest) = std::iter::from_fn(|| waiting.try_recv().ok()).last().unwrap_or(state);
                 // Where the review is closed there is no one left to tell.
-                let _ = results.try_send(sentence);
+                let _ = results.try_send((number, save(&newest)));
             }
             drop(save);
         });
+        let settled = Rc::new(Cell::new(0));
+        let now_settled = settled.clone();
         glib::spawn_future_local(async move {
-            while let Ok(sentence) = inbox.recv().await {
-                told(sentence);
+            while let Ok((number, result)) = inbox.recv().await {
+                now_settled.set(number);
+                told(result);
             }
         });
-        Self { states, finished, _worker: worker }
+        Self { states, sent: Cell::new(0), settled, finished, _worker: worker }
     }
 
-    pub(crate) fn save(&self, state: &T) {
+    pub(crate) fn save(&self, state: T) {
+        self.sent.set(self.sent.get() + 1);
         // The channel is open as long as this is.
-        let _ = self.states.try_send(state.clone());
+        let _ = self.states.try_send((self.sent.get(), state));
+    }
+
+    /// Whether the last state is still on its way to the disk.
+    pub(crate) fn is_busy(&self) -> bool {
+        self.settled.get() < self.sent.get()
     }
 }
 
@@ -82,11 +95,11 @@ mod tests {
         context
             .with_thread_default(|| {
                 let saver = Saver::new("test saver", save, |_| {});
-                saver.save(&1);
+                saver.save(1);
                 is_begun.recv().unwrap();
                 // The disk is busy with the first state while two more come.
-                saver.save(&2);
-                saver.save(&3);
+                saver.save(2);
+                saver.save(3);
                 go_on.send(()).unwrap();
                 go_on.send(()).unwrap();
                 drop(saver);

@@ -16,6 +16,7 @@ from gi.repository import Atspi
 from desk import Desk, display, has_state, name_of, role_of, wait, xdotool
 from findings import check_findings  # noqa: F401 (called by its name)
 from review import FRAME_S, POSITION, Review, button
+from unsaved import check_unsaved  # noqa: F401 (called by its name)
 
 MARKS = ("turn_in", "apex", "exit")
 # What a person can press, choose or type into.
@@ -212,6 +213,24 @@ def check_tags(case):
         desk.program.wait(timeout=20)
         assert desk.program.returncode == 0, desk.program.returncode
         assert len(case.book()["tags"]) == 2, case.book()["tags"]
+
+
+def check_keys_after_menus(case):
+    """A menu or a message that has gone has not taken the keys along."""
+    with case.open("sample.cornerbook") as desk:
+        review = case.review(desk)
+        desk.key("F10")
+        desk.expect("menu item", "Settings.*")
+        desk.key("Escape")
+        wait("the menu to go", lambda: desk.find("menu item", "Settings.*") is None)
+        review.step("Right", 2)
+        for menu in ("Menu", "Tag", "What is shown over the picture"):
+            desk.click(button(desk, menu))
+            wait(f"the menu {menu}", lambda: desk.find("(check |radio )?menu item"))
+            desk.key("Escape")
+            wait("the menu to go", lambda: desk.find("(check |radio )?menu item") is None)
+            review.step("Right", 2)
+            review.step("Left", 1)
 
 
 def check_notes(case):

@@ -26,7 +26,7 @@ pub(crate) enum Ask {
     See(Finding),
     Take(Finding),
     Decline(Finding),
-    AskAgain(Finding),
+    Forget(Finding),
 }
 
 struct Parts {
@@ -150,7 +150,7 @@ fn connect(parts: &Rc<Parts>) {
     for (button, ask) in [
         (&parts.take, Ask::Take as fn(Finding) -> Ask),
         (&parts.decline, Ask::Decline),
-        (&parts.ask_again, Ask::AskAgain),
+        (&parts.ask_again, Ask::Forget),
     ] {
         let weak = Rc::downgrade(parts);
         button.connect_clicked(move |_| {

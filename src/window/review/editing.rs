@@ -8,7 +8,6 @@ use gtk::subclass::prelude::*;
 use gtk4 as gtk;
 
 use crate::analysis;
-use crate::book::store::Keeper;
 use crate::book::{Book, Exit, History, Id, MarkPlace, Op, Refused, Tag, TagPlace, What};
 use crate::corners::{MarkKind, Pass};
 use crate::load::name_corners;
@@ -16,7 +15,6 @@ use crate::window::inbox::in_background;
 use crate::window::navigate::{Playhead, Stops};
 use crate::window::review::session_overlay::SessionOverlay;
 use crate::window::review::{Review, ReviewPage};
-use crate::window::saver::Saver;
 use crate::window::tags::tag_time_s;
 
 /// The playhead is put on marks in floating-point numbers, s.
@@ -40,16 +38,6 @@ impl Review {
 }
 
 impl ReviewPage {
-    pub(super) fn open_saver(&self, mut keeper: Keeper) -> Saver<Book> {
-        let page = self.downgrade();
-        let save = move |book: &Book| keeper.save(book).map_err(|it| it.to_string());
-        Saver::new("book saver", save, move |trouble| {
-            if let (Some(page), Some(sentence)) = (page.upgrade(), trouble) {
-                page.tell(&sentence);
-            }
-        })
-    }
-
     /// Does an operation; a refused one is told and changes nothing.
     pub(super) fn change(&self, op: Op) {
         if let Err(sentence) = self.try_change(op) {
@@ -106,8 +94,8 @@ impl ReviewPage {
     fn take_in(&self, before: &Book) {
         let (needs_analysis, needs_footage, has_other_tags) = match &mut *self.imp().review.borrow_mut() {
             Some(review) => {
+                review.keeping.save(review.history.book());
                 let book = review.history.book();
-                review.saver.save(book);
                 if book.corner_names != before.corner_names {
                     name_corners(Arc::make_mut(&mut review.analysis), book);
                     review.overlay = SessionOverlay::new(&review.analysis, self.settings().get().speed_unit);

@@ -46,7 +46,7 @@ impl ReviewPage {
                 self.answer(|book| suggest::take(book, finding, present::finding_kind(finding.kind)));
             }
             Ask::Decline(finding) => self.answer(|_| suggest::decline(finding)),
-            Ask::AskAgain(finding) => self.answer(|_| suggest::ask_again(finding)),
+            Ask::Forget(finding) => self.answer(|_| suggest::ask_again(finding)),
         }
     }
 

@@ -5,6 +5,7 @@ mod drawing;
 mod editing;
 mod finding;
 mod footage;
+mod keeping;
 mod keys;
 mod moving;
 mod panels;
@@ -27,7 +28,7 @@ use gtk::{gio, glib};
 use gtk4 as gtk;
 
 use crate::analysis::{Analysis, TrackPlace};
-use crate::book::{Book, History};
+use crate::book::History;
 use crate::corners::Pass;
 use crate::load::Session;
 use crate::media::Viewer;
@@ -40,13 +41,14 @@ use crate::window::navigate::{Playhead, Stops};
 use crate::window::picture::Picture;
 use crate::window::report::Reviewed;
 use crate::window::review::drawing::DrawingBar;
+use crate::window::review::keeping::Keeping;
+pub(super) use crate::window::review::keeping::{Decision, Kept, other_name};
 use crate::window::review::panels::{GuestLap, Panels, Scene, Subject};
 use crate::window::review::playing::{NORMAL, Playing, speed_words};
 use crate::window::review::second::SecondPicture;
 use crate::window::review::session_overlay::SessionOverlay;
 use crate::window::review::sounding::Sounding;
 use crate::window::review::timeline::{Position, Timeline};
-use crate::window::saver::Saver;
 use crate::window::settings::{OverlayParts, Settings};
 
 /// The shape of the picture while there is no footage.
@@ -59,7 +61,7 @@ struct Review {
     analysis: Arc<Analysis>,
     footage: Footage,
     history: History,
-    saver: Saver<Book>,
+    keeping: Keeping,
     timeline: Timeline,
     position: Position,
     stops: Stops,
@@ -141,6 +143,8 @@ mod imp {
         #[template_child]
         pub(super) tag: TemplateChild<gtk::MenuButton>,
         #[template_child]
+        pub(super) view_menu: TemplateChild<gtk::MenuButton>,
+        #[template_child]
         pub(super) where_label: TemplateChild<gtk::Label>,
         #[template_child]
         pub(super) stage: TemplateChild<gtk::Box>,
@@ -166,6 +170,7 @@ mod imp {
         pub(super) review: RefCell<Option<Review>>,
         pub(super) on_trouble: Listeners<String>,
         pub(super) on_changed: Listeners<()>,
+        pub(super) on_kept: Listeners<()>,
     }
 
     #[glib::object_subclass]
@@ -250,7 +255,7 @@ impl ReviewPage {
             analysis: loaded.analysis,
             footage: loaded.footage,
             history,
-            saver: self.open_saver(keeper),
+            keeping: self.keep_with(keeper),
         };
         let imp = self.imp();
         imp.picture.show_frame(None, WITHOUT_FOOTAGE_PX);
@@ -310,6 +315,7 @@ impl ReviewPage {
         let words = speed_words();
         imp.speed.set_model(Some(&gtk::StringList::new(&words.iter().map(String::as_str).collect::<Vec<_>>())));
         imp.speed.set_selected(u32::try_from(NORMAL).unwrap_or(0));
+        self.focus_after(&imp.view_menu);
         name_button_inside(&*imp.speed, "Speed of play");
         name_button_inside(&*imp.volume, "Volume");
         for (button, act) in [
@@ -352,6 +358,18 @@ impl ReviewPage {
         self.add_actions();
         self.connect_tags();
         self.connect_findings();
+    }
+
+    /// The keys are heard again after the menu of this button has had the focus.
+    fn focus_after(&self, button: &gtk::MenuButton) {
+        let page = self.downgrade();
+        if let Some(menu) = button.popover() {
+            menu.connect_closed(move |_| {
+                if let Some(page) = page.upgrade() {
+                    page.grab_focus();
+                }
+            });
+        }
     }
 
     fn connect_panels(&self) {

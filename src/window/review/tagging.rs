@@ -66,6 +66,8 @@ impl ReviewPage {
     pub(super) fn show_tag_menu(&self) {
         let menu = self.imp().review.borrow().as_ref().map(|it| tag_menu(it.history.book()));
         self.imp().tag.set_menu_model(menu.as_ref());
+        // A new model has a new popover.
+        self.focus_after(&self.imp().tag);
     }
 
     fn is_menu_on_pass(&self) -> bool {
