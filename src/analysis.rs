@@ -72,6 +72,12 @@ impl Analysis {
         self.passes.iter().find(|it| (it.lap, it.corner) == (lap, corner))
     }
 
+    /// What a corner is called; its own name where there is no such corner here.
+    pub fn corner_name(&self, number: u32) -> String {
+        let named = self.corners.iter().find(|it| it.number == number);
+        named.map_or_else(|| Corner::own_name(number), |it| it.name.clone())
+    }
+
     /// Log times, s, of the moments that belong to a pass (half-open): to its exit, and from its approach on, for what a
     /// driver does just before turning in is done for this corner. No moment belongs to two passes: the approach begins
     /// no earlier than the pass before has ended. `None` where the pass has no times.

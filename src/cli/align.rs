@@ -59,7 +59,7 @@ fn refuse_idle_out(args: &AlignArgs) -> Result<(), Stop> {
         return Err(Stop::Usage("--out keeps an offset or pins in a book; give --offset or --pin".to_owned()));
     }
     match &args.out {
-        Some(out) => Ok(files::refuse_existing(&plan::book_name(out), plan::overwrite(args.force))?),
+        Some(out) => Ok(files::refuse_existing(&book::file::with_ending(out), plan::overwrite(args.force))?),
         None => Ok(()),
     }
 }
@@ -73,10 +73,10 @@ fn save_pins(args: &AlignArgs, out: &Path, session: &Session, aligned: &Aligned)
     let chapters = aligned.footage.iter().map(|it| refer_to(&it.path)).collect::<Result<_, _>>()?;
     let recording = Recording { chapters, pins: plan::book_pins(&typed, &starts_s)? };
     let inputs = session.files.iter().map(PathBuf::as_path).chain(aligned.footage.iter().map(|it| it.path.as_path()));
-    files::refuse_input(&plan::book_name(out), inputs)?;
+    files::refuse_input(&book::file::with_ending(out), inputs)?;
     let mut book = book.clone();
     book.apply(Op::Recording(recording)).map_err(|refused| Stop::Usage(refused.to_string()))?;
-    Ok(book::store::write(&book, &plan::book_name(out), plan::overwrite(args.force))?)
+    Ok(book::store::write(&book, &book::file::with_ending(out), plan::overwrite(args.force))?)
 }
 
 /// Footage of another time than the log is an input that cannot be used; the result has been given all the same.

@@ -289,7 +289,7 @@ pub(super) struct AlignArgs {
 /// Log times are within this, s either side of the log's first row: ten years, for logs and cameras of wrong date.
 const TIME_MOST_S: f64 = 10.0 * 365.25 * 86_400.0;
 
-/// A time: seconds, or m:ss.mmm. Any finite number.
+/// A time: seconds, or m:ss.mmm; at most [`TIME_MOST_S`] either side of 0.
 pub(super) fn seconds(text: &str) -> Result<f64, String> {
     let wrong = || format!("{text:?} is no time; write seconds (83.5) or minutes and seconds (1:23.5)");
     let (sign, plain) = text.strip_prefix('-').map_or((1.0, text), |rest| (-1.0, rest));

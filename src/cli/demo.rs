@@ -137,10 +137,6 @@ fn best_and_worst_exit<'a>(
 }
 
 fn what_is_there(args: &DemoArgs, analysis: &Analysis, passes: [&Pass; 2]) -> String {
-    let name = |pass: &Pass| {
-        let corner = analysis.corners.iter().find(|it| it.number == pass.corner);
-        corner.map_or_else(|| format!("T{}", pass.corner), |it| present::one_line(&it.name))
-    };
     let path = |name: &str| shown(&args.out.join(name));
     let mut text = String::from("\nWritten\n");
     for ((pass, file), which) in passes.into_iter().zip(CLIPS).zip(["best", "worst"]) {
@@ -148,7 +144,7 @@ fn what_is_there(args: &DemoArgs, analysis: &Analysis, passes: [&Pass; 2]) -> St
         text.push_str(&format!(
             "  {}: {which} exit of {}, lap {}, {speed} {} at the exit gate\n",
             path(file),
-            name(pass),
+            present::one_line(&analysis.corner_name(pass.corner)),
             pass.lap,
             args.unit.speed_unit
         ));

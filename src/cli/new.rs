@@ -15,7 +15,7 @@ use crate::present;
 use crate::session::Samples;
 
 pub(super) fn run(args: &NewArgs, console: &mut Console<'_>, context: &Context) -> Result<u8, Stop> {
-    let path = plan::book_name(&args.book);
+    let path = book::file::with_ending(&args.book);
     files::refuse_existing(&path, plan::overwrite(args.force))?;
     let given = [args.log_args.track.as_deref(), args.log_args.columns.as_deref()];
     let given = args

@@ -2,7 +2,6 @@
 
 #[cfg(feature = "media")]
 use std::num::NonZeroUsize;
-use std::path::{Path, PathBuf};
 
 #[cfg(feature = "media")]
 use crate::book::Exit;
@@ -104,16 +103,6 @@ pub(super) fn choice(args: &ChoiceArgs) -> Choice {
     }
 }
 
-/// The name with ".cornerbook" at its end.
-pub(super) fn book_name(name: &Path) -> PathBuf {
-    if name.extension().is_some_and(|it| it == "cornerbook") {
-        return name.to_owned();
-    }
-    let mut longer = name.as_os_str().to_owned();
-    longer.push(".cornerbook");
-    longer.into()
-}
-
 /// The pins that a person typed, in recording time; `None` where there are none. An offset is a pin at time 0.
 ///
 /// # Errors
@@ -163,13 +152,6 @@ pub(super) fn book_pins(pins: &[clock::Pin], starts_s: &[f64]) -> Result<Vec<Pin
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    #[test]
-    fn a_book_is_called_a_book() {
-        assert_eq!(book_name(Path::new("a/stint 1")), Path::new("a/stint 1.cornerbook"));
-        assert_eq!(book_name(Path::new("a.cornerbook")), Path::new("a.cornerbook"));
-        assert_eq!(book_name(Path::new("a.b")), Path::new("a.b.cornerbook"));
-    }
 
     #[test]
     fn pins_find_their_chapter() {

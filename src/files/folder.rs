@@ -26,11 +26,7 @@ impl PendingFolder {
     /// that are `is_ours`, by their names: a wrong name after --force costs nobody their files.
     pub fn new(target: &Path, overwrite: Overwrite, is_ours: fn(&OsStr) -> bool) -> Result<Self, Error> {
         refuse(target, overwrite, is_ours)?;
-        let write_error = |cause| Error::Write { path: target.to_owned(), cause };
-        fs::create_dir_all(folder_of(target)).map_err(write_error)?;
-        let around = tempfile::Builder::new().prefix(".cornerbook-").tempdir_in(folder_of(target));
-        let around = around.map_err(|cause| write_error(without_name(&cause)))?;
-        fs::create_dir(around.path().join(NEW)).map_err(write_error)?;
+        let around = workshop(folder_of(target), target)?;
         Ok(Self { around, target: target.to_owned(), overwrite, is_ours })
     }
 
@@ -88,11 +84,7 @@ impl PendingFiles {
         names.into_iter().try_for_each(|it| refuse_existing(&target.join(it), overwrite))?;
         // On the target's file system: within it where it is there, for it may be one of its own.
         let home = if target.is_dir() { target } else { folder_of(target) };
-        let write_error = |cause| Error::Write { path: target.to_owned(), cause };
-        fs::create_dir_all(home).map_err(write_error)?;
-        let around = tempfile::Builder::new().prefix(".cornerbook-").tempdir_in(home);
-        let around = around.map_err(|cause| write_error(without_name(&cause)))?;
-        fs::create_dir(around.path().join(NEW)).map_err(write_error)?;
+        let around = workshop(home, target)?;
         Ok(Self { around, target: target.to_owned(), overwrite })
     }
 
@@ -150,6 +142,16 @@ impl Drop for GrowingFolder {
             let _ = fs::remove_dir(&self.path);
         }
     }
+}
+
+/// Where what becomes of `target` is made: the folder [`NEW`] in a hidden one in `home`, which is made where it is not there.
+fn workshop(home: &Path, target: &Path) -> Result<tempfile::TempDir, Error> {
+    let write_error = |cause| Error::Write { path: target.to_owned(), cause };
+    fs::create_dir_all(home).map_err(write_error)?;
+    let around = tempfile::Builder::new().prefix(".cornerbook-").tempdir_in(home);
+    let around = around.map_err(|cause| write_error(without_name(&cause)))?;
+    fs::create_dir(around.path().join(NEW)).map_err(write_error)?;
+    Ok(around)
 }
 
 const NEW: &str = "new";

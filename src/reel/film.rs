@@ -299,7 +299,7 @@ fn piece_of(
         plan.overlay = plan.overlay.with_tags(tags_shown(book, pass, shown_s));
     }
     let driver = source.book.and_then(|it| it.driver.as_deref()).filter(|_| sources.len() > 1);
-    let name = corner_of(source, corner).map_or_else(|| Corner::own_name(corner), |it| it.name.clone());
+    let name = source.analysis.corner_name(corner);
     plan.title = present::clip_name(&name, lap, driver);
     let words = card_of(sources, chosen, plan.title.clone(), clip_options.speed_unit, options.card_s);
     let words = item.card.clone().unwrap_or(words);

@@ -62,11 +62,6 @@ fn line_name(kind: LineKind) -> &'static str {
     }
 }
 
-fn corner_name(view: &FindingsView<'_>, number: u32) -> String {
-    let named = view.analysis.corners.iter().find(|it| it.number == number);
-    named.map_or_else(|| crate::corners::Corner::own_name(number), |it| it.name.clone())
-}
-
 /// For people: the findings, the dearest first, then what is to be gained where, and the lines.
 pub fn findings_text(view: &FindingsView<'_>) -> String {
     let mut parts = vec![listed(view)];
@@ -92,7 +87,7 @@ fn listed(view: &FindingsView<'_>) -> String {
     let one = |it: &Finding| {
         format!(
             "{}, {}: {}; it is so {} (see lap {} at {})\n  {}\n  [{}]{}\n",
-            present::one_line(&corner_name(view, it.corner)),
+            present::one_line(&view.analysis.corner_name(it.corner)),
             present::finding_kind(it.kind),
             present::finding_observation(it),
             present::finding_size(it),
@@ -135,7 +130,7 @@ fn gains_text(view: &FindingsView<'_>) -> Option<String> {
     for it in &view.found.to_gain {
         let digits = present::decimals(it.gain_s.ci95);
         table.push(vec![
-            present::one_line(&corner_name(view, it.corner)),
+            present::one_line(&view.analysis.corner_name(it.corner)),
             present::fixed(it.mean_s.value, present::decimals(it.mean_s.ci95)),
             present::fixed(it.gain_s.value, digits),
             format!("±{}", present::fixed(it.gain_s.ci95, digits)),
@@ -161,7 +156,7 @@ fn steadiness_text(view: &FindingsView<'_>) -> Option<String> {
             let found = of_corner().find(|it| it.figure == figure);
             found.map_or_else(|| UNKNOWN.to_owned(), |it| present::spread(&it.pooled, 1.0, 2))
         };
-        let name = present::one_line(&corner_name(view, corner.number));
+        let name = present::one_line(&view.analysis.corner_name(corner.number));
         table.push(std::iter::once(name).chain(shown.map(spread)).collect());
     }
     let title = "Consistency: spread from pass to pass beyond what measuring adds; <: less than measuring can tell";
@@ -180,7 +175,7 @@ fn kinds_text(view: &FindingsView<'_>) -> Option<String> {
         let digits = present::decimals(it.cost_s.ci95.max(it.stretch_s.ci95));
         let is_best = it.cost_s.ci95 <= 0.0;
         table.push(vec![
-            present::one_line(&corner_name(view, it.corner)),
+            present::one_line(&view.analysis.corner_name(it.corner)),
             present::line_kind(it.kind).to_owned(),
             it.passes.to_string(),
             if is_best { UNKNOWN.to_owned() } else { present::fixed(it.cost_s.value, digits) },
@@ -195,7 +190,7 @@ fn traffic_text(view: &FindingsView<'_>) -> Option<String> {
         format!(
             "lap {} {}: {} s against {} clean passes, of which {} s in the corner\n",
             it.lap,
-            present::one_line(&corner_name(view, it.corner)),
+            present::one_line(&view.analysis.corner_name(it.corner)),
             present::interval(it.cost_s),
             it.against,
             present::interval(it.in_corner_s),
@@ -213,7 +208,7 @@ fn beside_text(view: &FindingsView<'_>) -> Option<String> {
         text.push('\n');
     }
     for it in &beside.corners {
-        let name = present::one_line(&corner_name(view, it.corner));
+        let name = present::one_line(&view.analysis.corner_name(it.corner));
         text.push_str(&format!("{name}: {}\n", beside_words(it.behind_s)));
     }
     if let Some(it) = &beside.quickest {
@@ -221,7 +216,7 @@ fn beside_text(view: &FindingsView<'_>) -> Option<String> {
         text.push_str(&format!("quickest laps, {} here and {} there: {words}\n", it.lap, it.other_lap));
     }
     for it in &beside.changes {
-        let name = present::one_line(&corner_name(view, it.corner));
+        let name = present::one_line(&view.analysis.corner_name(it.corner));
         let place = if it.in_corner { "in" } else { "on the straight behind" };
         let what = if it.gained { "gained" } else { "lost" };
         text.push_str(&format!("lap {}, {place} {name}: a place {what}\n", it.lap));
@@ -263,7 +258,7 @@ pub fn findings_csv(view: &FindingsView<'_>) -> String {
         let (size_s, ci95) = round::pair(Some(it.size_s), round::seconds);
         vec![
             it.corner.to_string(),
-            corner_name(view, it.corner),
+            view.analysis.corner_name(it.corner),
             it.kind.code().to_owned(),
             it.suggestion().to_string(),
             view.answer(it).map_or("", Answer::word).to_owned(),

@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use crate::corners::{Corner, Mark, Pass};
+use crate::corners::{Mark, Pass};
 use crate::present::{self, Align, Table, UNKNOWN};
 use crate::report::PassesView;
 use crate::session::{Estimate, MarkKind};
@@ -183,8 +183,7 @@ fn figures(view: &PassesView<'_>, pass: &Pass, unit: SpeedUnit) -> [(Option<Esti
 
 /// "T1 left", or the corner's own name.
 fn corner_label(view: &PassesView<'_>, pass: &Pass) -> String {
-    let name = view.analysis.corners.iter().find(|it: &&Corner| it.number == pass.corner).map(|it| it.name.as_str());
-    present::one_line(name.unwrap_or(&format!("T{}", pass.corner)))
+    present::one_line(&view.analysis.corner_name(pass.corner))
 }
 
 fn half_width(ci95: f64) -> String {

@@ -10,6 +10,7 @@
 
 mod about;
 mod app;
+mod choose_new;
 mod findings;
 mod inbox;
 mod listeners;

@@ -43,27 +43,8 @@ impl MainWindow {
     /// Asks for the folder of the report, which is made.
     pub(super) fn choose_report(&self) {
         let Some(name) = self.reviewed().as_ref().and_then(book_path).map(handout::name_of) else { return };
-        let chooser = gtk::FileChooserNative::new(
-            Some("A folder for the report"),
-            Some(self),
-            gtk::FileChooserAction::Save,
-            Some("Write"),
-            Some("Cancel"),
-        );
-        chooser.set_modal(true);
-        chooser.set_current_name(&format!("{name} report"));
-        self.begin_beside_the_book(&chooser);
-        let window = self.downgrade();
-        // The dialog lives until it has answered: the closure holds it.
-        let held = chooser.clone();
-        chooser.connect_response(move |_, response| {
-            let chosen = held.file().and_then(|it| it.path());
-            held.destroy();
-            if let (gtk::ResponseType::Accept, Some(window), Some(folder)) = (response, window.upgrade(), chosen) {
-                window.write_report(folder);
-            }
-        });
-        chooser.show();
+        let name = format!("{name} report");
+        self.choose_new("A folder for the report", "Write", &name, Self::write_report);
     }
 
     fn write_report(&self, folder: PathBuf) {

@@ -1,11 +1,12 @@
 //! A book that could not be saved: the message with its ways out, and the question before it is left.
 
-use std::path::PathBuf;
+use std::cell::RefCell;
 
 use gtk::prelude::*;
 use gtk::subclass::prelude::*;
 use gtk4 as gtk;
 
+use crate::book::file::with_ending;
 use crate::present;
 use crate::window::main_window::{MainWindow, WayOut};
 use crate::window::review::{Decision, Kept, other_name};
@@ -60,7 +61,7 @@ impl MainWindow {
         }
         dialog.add_button(WayOut::SaveAs.label(), gtk::ResponseType::Accept);
         dialog.set_default_response(gtk::ResponseType::Accept);
-        let (window, act) = (self.downgrade(), std::cell::RefCell::new(Some(act)));
+        let (window, act) = (self.downgrade(), RefCell::new(Some(act)));
         dialog.connect_response(move |dialog, response| {
             dialog.destroy();
             let (Some(window), Some(act)) = (window.upgrade(), act.take()) else { return };
@@ -80,66 +81,18 @@ impl MainWindow {
     /// Asks for another name and saves there; then does what waits.
     pub(super) fn save_as(&self, act: Option<Waiting>) {
         let Some(path) = self.imp().review_page.book_path() else { return };
-        let chooser = gtk::FileChooserNative::new(
-            Some("Save the book as"),
-            Some(self),
-            gtk::FileChooserAction::Save,
-            Some("Save"),
-            Some("Cancel"),
-        );
-        chooser.set_modal(true);
-        chooser.set_current_name(&other_name(&path));
-        self.begin_beside_the_book(&chooser);
-        let (window, act) = (self.downgrade(), std::cell::RefCell::new(act));
-        // The dialog lives until it has answered: the closure holds it.
-        let held = chooser.clone();
-        chooser.connect_response(move |_, response| {
-            let chosen = held.file().and_then(|it| it.path());
-            held.destroy();
-            let (gtk::ResponseType::Accept, Some(window), Some(path)) = (response, window.upgrade(), chosen) else {
-                return;
-            };
-            window.decide(Decision::SaveAs(with_ending(path)));
+        let act = RefCell::new(act);
+        self.choose_new("Save the book as", "Save", &other_name(&path), move |window, path| {
+            window.decide(Decision::SaveAs(with_ending(&path)));
             if let Some(act) = act.take() {
                 window.once_saved(act);
             }
         });
-        chooser.show();
-    }
-
-    /// Dialogs for files that belong to the book open in its folder.
-    pub(super) fn begin_beside_the_book(&self, chooser: &gtk::FileChooserNative) {
-        let folder = self.imp().review_page.book_path().and_then(|it| it.parent().map(gtk::gio::File::for_path));
-        if let Some(folder) = folder {
-            // Where the folder is gone, the dialog opens where it likes.
-            let _ = chooser.set_current_folder(Some(&folder));
-        }
     }
 
     pub(super) fn decide(&self, decision: Decision) {
         if let Err(error) = self.imp().review_page.decide(decision) {
             self.tell(&error.to_string());
         }
-    }
-}
-
-/// With the ending of books, so that file managers know it.
-fn with_ending(path: PathBuf) -> PathBuf {
-    if path.extension().is_some_and(|it| it == "cornerbook") {
-        return path;
-    }
-    let mut longer = path.into_os_string();
-    longer.push(".cornerbook");
-    longer.into()
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn a_book_keeps_its_ending() {
-        assert_eq!(with_ending("a/stint 1.5".into()), PathBuf::from("a/stint 1.5.cornerbook"));
-        assert_eq!(with_ending("b.cornerbook".into()), PathBuf::from("b.cornerbook"));
     }
 }

@@ -65,6 +65,16 @@ pub fn open(path: &Path) -> Result<Book, Error> {
     read(&path.display().to_string(), &bytes, files::folder_of(path))
 }
 
+/// The name with ".cornerbook" at its end, by which file managers know a book.
+pub fn with_ending(name: &Path) -> PathBuf {
+    if name.extension().is_some_and(|it| it == "cornerbook") {
+        return name.to_owned();
+    }
+    let mut longer = name.as_os_str().to_owned();
+    longer.push(".cornerbook");
+    longer.into()
+}
+
 /// Writes a book whole, with its files' paths relative to the book's folder where they share one below the root.
 pub fn save(book: &Book, path: &Path, overwrite: Overwrite) -> Result<(), Error> {
     Ok(files::write(path, to_json(book, files::folder_of(path)).as_bytes(), overwrite)?)

@@ -341,3 +341,11 @@ proptest::proptest! {
         let _ = read("b", &bytes, Path::new("."));
     }
 }
+
+#[test]
+fn a_book_is_called_a_book() {
+    assert_eq!(with_ending(Path::new("a/stint 1")), Path::new("a/stint 1.cornerbook"));
+    assert_eq!(with_ending(Path::new("a.cornerbook")), Path::new("a.cornerbook"));
+    assert_eq!(with_ending(Path::new("a.b")), Path::new("a.b.cornerbook"));
+    assert_eq!(with_ending(Path::new("a/stint 1.5")), Path::new("a/stint 1.5.cornerbook"));
+}

@@ -2,7 +2,6 @@
 
 use crate::analysis::Analysis;
 use crate::book::{Answer, Book};
-use crate::corners::Corner;
 use crate::findings::{Finding, Findings};
 use crate::present;
 
@@ -32,8 +31,7 @@ impl FindingItem {
 /// In the order of the findings, the dearest first.
 pub(super) fn finding_items(found: &Findings, book: &Book, analysis: &Analysis) -> Vec<FindingItem> {
     let item = |finding: &Finding| {
-        let named = analysis.corners.iter().find(|it| it.number == finding.corner);
-        let corner = named.map_or_else(|| Corner::own_name(finding.corner), |it| present::one_line(&it.name));
+        let corner = present::one_line(&analysis.corner_name(finding.corner));
         FindingItem {
             answer: book.suggestions.get(&finding.suggestion()).copied(),
             title: format!("{corner} · {}", present::finding_kind(finding.kind)),

@@ -11,8 +11,7 @@ use gtk4 as gtk;
 
 use crate::book::{Book, Colour, Id, Op, TagKind};
 use crate::present;
-use crate::window::naming::name_button_inside;
-use crate::window::naming::name_by_words;
+use crate::window::naming::{name_button_inside, name_by_words};
 use crate::window::tags::set::{addition, removal, typed_key};
 use crate::window::tags::set_text;
 
