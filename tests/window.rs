@@ -34,6 +34,11 @@ fn a_mark_set_by_hand_changes_the_figures_and_undo_brings_them_back() {
 }
 
 #[test]
+fn the_picture_goes_along_with_a_mark_that_is_dragged() {
+    check("mark_drag");
+}
+
+#[test]
 fn tags_are_saved_at_once_even_when_the_program_is_told_to_end() {
     check("tags");
 }

@@ -31,7 +31,7 @@ pub use report::{
 pub use table::{Align, Table};
 pub use tag::tag;
 pub use trackside::{TracksideStanding, file_missing, footage_elsewhere, known_place, trackside_here, trackside_pin};
-pub use whereabouts::{Whereabouts, whereabouts};
+pub use whereabouts::{CornerWords, Whereabouts, whereabouts};
 pub use words::{alignment_title, apex_by, direction, gate_origin, lap_kind, log_kind, mark, unclear};
 
 /// The usual cautions, as printed by the demo and in documents.

@@ -7,6 +7,7 @@ mod drawings;
 mod film;
 mod list;
 mod overlay;
+mod phase;
 mod plan;
 mod session;
 mod source;
@@ -20,7 +21,8 @@ pub use film::{
     Card, CardRow, ClipPiece, FilmChapter, FilmPlan, FilmShape, Piece, ReelItem, ReelOptions, SoundPlan, reel_plan,
 };
 pub use list::list_text;
-pub use overlay::{Caption, MapShape, MapState, MarkState, OverlayScript, OverlayState, Phase, TagLine, TagShown};
+pub use overlay::{Caption, MapShape, MapState, MarkState, OverlayScript, OverlayState, TagLine, TagShown};
+pub use phase::Phase;
 pub use plan::{Chapter, ClipOptions, ClipPlan, Cut, PlanError, clip_plan, session_has};
 pub use session::{Stretch, stretch_at, stretch_script, stretches};
 pub use source::Source;

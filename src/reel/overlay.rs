@@ -7,6 +7,7 @@ use crate::analysis::Analysis;
 use crate::book::Colour;
 use crate::corners::{Corner, Mark, MarkKind, Pass, Unclear};
 use crate::geom::Point;
+use crate::reel::phase::{INSTANT_S, Phase, falls_on};
 use crate::session::{Estimate, PathState};
 use crate::units::SpeedUnit;
 
@@ -14,35 +15,8 @@ use crate::units::SpeedUnit;
 const MAP_MARGIN_M: f64 = 60.0;
 /// States this much before and after the clip are kept, so that its first and last frames have neighbours, s.
 const EDGE_S: f64 = 1.0;
-/// Log times closer than this are the same instant, s: they have been presentation times in nanoseconds on the way.
-const INSTANT_S: f64 = 0.5e-6;
 /// Shown for a figure that cannot be told.
 const UNKNOWN: &str = "–";
-
-/// Part of a pass.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Phase {
-    Approach,
-    /// Turn-in to apex.
-    Entry,
-    /// Apex to exit.
-    Exit,
-    /// Between turn-in and exit of a pass whose apex is unknown.
-    Corner,
-    Straight,
-}
-
-impl Phase {
-    pub fn word(self) -> &'static str {
-        match self {
-            Self::Approach => "Approach",
-            Self::Entry => "Entry",
-            Self::Exit => "Exit",
-            Self::Corner => "In the corner",
-            Self::Straight => "Straight",
-        }
-    }
-}
 
 /// Everything the overlay of one clip can ever show. Times are log times in seconds.
 #[derive(Debug, Clone, PartialEq)]
@@ -192,6 +166,9 @@ impl OverlayScript {
     /// What to show over a frame that is on show for the log times `from_s..until_s`.
     pub fn state(&self, from_s: f64, until_s: f64) -> OverlayState {
         let is_reached = |it: &Timed| it.t_s.is_some_and(|t_s| t_s + INSTANT_S < until_s);
+        // The picture of a mark tells the mark's own speed, not that of the moment its frame begins.
+        let marked_s = self.marks.iter().filter_map(|it| it.t_s).find(|it| falls_on(*it, (from_s, until_s)));
+        let moment_s = marked_s.unwrap_or(from_s);
         let lit = self.marks.each_ref().map(is_reached);
         let names =
             [(MarkKind::TurnIn, "Turn-in", "Entry"), (MarkKind::Apex, "Apex", "Min"), (MarkKind::Exit, "Exit", "Exit")];
@@ -210,9 +187,9 @@ impl OverlayScript {
             caption: Caption {
                 corner: self.corner.clone(),
                 lap: self.lap,
-                speed: self.live_at(from_s).map_or(UNKNOWN.to_owned(), |it| format!("{:.0}", self.unit.from_mps(it))),
+                speed: self.live_at(moment_s).map_or(UNKNOWN.to_owned(), |it| format!("{:.0}", self.unit.from_mps(it))),
                 unit: self.unit.symbol(),
-                phase: self.phase(until_s).word(),
+                phase: self.phase((from_s, until_s)).word(),
             },
             marks,
             unit: self.unit.symbol(),
@@ -243,15 +220,8 @@ impl OverlayScript {
         }
     }
 
-    fn phase(&self, until_s: f64) -> Phase {
-        let is_past = |t_s: f64| t_s + INSTANT_S < until_s;
-        match self.marks[1].t_s {
-            _ if !is_past(self.begin_s) => Phase::Approach,
-            _ if is_past(self.finish_s) => Phase::Straight,
-            Some(apex_s) if is_past(apex_s) => Phase::Exit,
-            Some(_) => Phase::Entry,
-            None => Phase::Corner,
-        }
+    fn phase(&self, frame_s: (f64, f64)) -> Phase {
+        Phase::of(self.marks.map(|it| it.t_s), (self.begin_s, self.finish_s), frame_s)
     }
 }
 
@@ -296,4 +266,39 @@ fn reference_around(analysis: &Analysis, corner: &Corner) -> Vec<Point> {
         reference.points.iter().map(|it| (ahead_m(it.distance_m), it.position)).filter(|(m, _)| *m <= span_m).collect();
     points.sort_by(|a, b| a.0.total_cmp(&b.0));
     points.into_iter().map(|(_, point)| point).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn script() -> OverlayScript {
+        let at = |t_s: f64| Timed { t_s: Some(t_s), speed_mps: None };
+        OverlayScript {
+            corner: "T1".to_owned(),
+            lap: 1,
+            unit: SpeedUnit::MetresPerSecond,
+            begin_s: 1.02,
+            finish_s: 3.0,
+            marks: [at(1.02), at(2.0), at(3.0)],
+            speeds: [Timed { t_s: Some(1.02), speed_mps: Some(30.6) }, Timed::default(), Timed::default()],
+            live: vec![(0.0, 0.0), (4.0, 120.0)],
+            map: None,
+            tags: Vec::new(),
+        }
+    }
+
+    #[test]
+    fn the_picture_of_a_mark_tells_the_speed_at_the_mark() {
+        let script = script();
+        let told = |from_s: f64| {
+            let state = script.state(from_s, from_s + 0.04);
+            (state.caption.phase, state.caption.speed, state.marks[0].figure.clone())
+        };
+        let words = |phase, speed: &str, figure: &str| (phase, speed.to_owned(), figure.to_owned());
+        assert_eq!(told(0.96), words("Approach", "29", ""));
+        // The frame begins at 30.0 m/s, the mark falls half-way through it.
+        assert_eq!(told(1.0), words("At turn-in", "31", "30.6"));
+        assert_eq!(told(1.04), words("Entry", "31", "30.6"));
+    }
 }

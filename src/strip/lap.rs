@@ -103,13 +103,14 @@ impl LapStrip {
         self.corners.iter().find(|it| (it.from - ON_GATE..=it.to).contains(&along))
     }
 
-    /// The next corner to begin behind a place, or the one that began before it.
-    pub fn corner_from(&self, along: f64, is_forward: bool) -> Option<&StripCorner> {
-        if is_forward {
-            self.corners.iter().find(|it| it.from > along + ON_GATE)
-        } else {
-            self.corners.iter().rev().find(|it| it.from < along - ON_GATE)
-        }
+    /// The corner that a moment belongs to: between the gates, or already between turn-in and exit of its pass.
+    fn corner_of(&self, t_s: f64, along: f64) -> Option<&StripCorner> {
+        let is_between_marks = |corner: &&StripCorner| {
+            let mut of_pass = self.marks.iter().filter(|it| it.corner == corner.number).map(|it| it.t_s);
+            let first_s = of_pass.next();
+            first_s.zip(of_pass.next_back()).is_some_and(|(from_s, to_s)| (from_s..=to_s).contains(&t_s))
+        };
+        self.corners.iter().find(is_between_marks).or_else(|| self.corner_at(along))
     }
 
     /// How far the mark at `index` may be dragged.
@@ -127,7 +128,7 @@ impl LapStrip {
             distance_m: (self.trace.axis == AxisKind::Distance).then_some(along),
             since_start_s: t_s - start_s,
             speed_mps: self.trace.speed_at(along),
-            corner: self.corner_at(along).map(|it| it.name.as_str()),
+            corner: self.corner_of(t_s, along).map(|it| it.name.as_str()),
         };
         present::playhead(words, unit)
     }

@@ -11,6 +11,7 @@
 mod about;
 mod app;
 mod choose_new;
+mod files_page;
 mod findings;
 mod inbox;
 mod listeners;

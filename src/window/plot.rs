@@ -250,13 +250,19 @@ fn draw(parts: &Parts, context: &Context) -> Result<(), Error> {
     parts.layer.paint(context, key, |layer| {
         layer.set_line_join(gtk::cairo::LineJoin::Round);
         corner(layer, palette, &frame, &state.plot)?;
-        grid(layer, area, palette, &frame, state.unit)?;
+        let speeds = speed_ticks(&frame, state.unit);
+        speeds.iter().try_for_each(|it| level(layer, palette, &frame, it.1))?;
         for (index, line) in state.plot.lines.iter().enumerate().rev() {
             band(layer, palette, &frame, line, index)?;
         }
         for (index, line) in state.plot.lines.iter().enumerate().rev() {
             curve(layer, palette, &frame, line, index)?;
         }
+        speeds.iter().try_for_each(|(value, y)| {
+            let text = Text::new(area, &format!("{} {}", present::fixed(*value, 0), state.unit));
+            // On top of the curves, which would strike it through.
+            if y - text.height > frame.top { text.draw_rimmed(layer, 4.0, y - text.height, palette) } else { Ok(()) }
+        })?;
         axis(layer, area, palette, &frame, &state.plot)?;
         difference(layer, area, palette, &frame, &state)
     })?;
@@ -277,28 +283,19 @@ fn corner(context: &Context, palette: Palette, frame: &Frame, plot: &CornerPlot)
     context.fill()
 }
 
-fn grid(
-    context: &Context,
-    area: &gtk::DrawingArea,
-    palette: Palette,
-    frame: &Frame,
-    unit: SpeedUnit,
-) -> Result<(), Error> {
+/// Round speeds in the reader's unit, and where they lie, px.
+fn speed_ticks(frame: &Frame, unit: SpeedUnit) -> Vec<(f64, f64)> {
     let in_unit = Stretch { from: unit.from_mps(frame.speeds.0), to: unit.from_mps(frame.speeds.1) };
-    for value in ticks(in_unit, 5) {
-        let y = frame.y(value * unit.in_mps()).round() + 0.5;
-        palette.ink.set(context, 0.12);
-        context.set_line_width(1.0);
-        context.move_to(0.0, y);
-        context.line_to(frame.width, y);
-        context.stroke()?;
-        let text = Text::new(area, &format!("{} {unit}", present::fixed(value, 0)));
-        if y - text.height > frame.top {
-            palette.ink.set(context, 0.75);
-            text.draw(context, 4.0, y - text.height);
-        }
-    }
-    Ok(())
+    ticks(in_unit, 5).into_iter().map(|it| (it, frame.y(it * unit.in_mps()).round() + 0.5)).collect()
+}
+
+/// A line of equal speed.
+fn level(context: &Context, palette: Palette, frame: &Frame, y: f64) -> Result<(), Error> {
+    palette.ink.set(context, 0.12);
+    context.set_line_width(1.0);
+    context.move_to(0.0, y);
+    context.line_to(frame.width, y);
+    context.stroke()
 }
 
 /// The 95 % interval of the speed.

@@ -15,6 +15,7 @@ from gi.repository import Atspi
 
 from desk import Desk, display, has_state, name_of, role_of, wait, xdotool
 from findings import check_findings  # noqa: F401 (called by its name)
+from marks import check_mark_drag  # noqa: F401 (called by its name)
 from review import FRAME_S, POSITION, Review, button
 from unsaved import check_unsaved  # noqa: F401 (called by its name)
 

@@ -4,9 +4,9 @@ import re
 
 from desk import children, grey_pixels, name_of, role_of, texts, wait
 
-# "Lap 3 · T4 · 412 m · 83.4 km/h · 2:13.456"; lap, corner and distance are left out where there are none.
+# "Lap 3 · T4, at apex · 412 m · 83.4 km/h · 2:13.456"; lap, corner and distance are left out where there are none.
 POSITION = re.compile(
-    r"(?:Lap (?P<lap>\d+) · )?(?:(?P<corner>T\d+) · )?(?:(?P<distance_m>\d+) m · )?"
+    r"(?:Lap (?P<lap>\d+) · )?(?:(?P<corner>T\d+)(?: of lap \d+)?, (?P<phase>[a-z -]+) · )?(?:(?P<distance_m>\d+) m · )?"
     r"(?P<speed>[\d.]+) (?P<unit>km/h|mph|m/s) · (?:(?P<minutes>\d+):)?(?P<seconds>\d+\.\d{3})"
 )
 FRAME_S = 0.04

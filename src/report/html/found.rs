@@ -37,7 +37,7 @@ fn finding(page: &Page<'_>, index: usize, it: &Finding) -> Markup {
     html! {
         li id=(format!("finding-{}", index + 1)) {
             article {
-                h3 { (page.corner_link(it.corner)) span.what { (present::finding_kind(it.kind)) } }
+                h3 { (page.corner_link(it.corner)) " " span.what { (present::finding_kind(it.kind)) } }
                 @if let Some(still) = page.still(Shows::Finding(index)) {
                     (figure(still, &format!("{}, {place}", present::finding_kind(it.kind)), &html! { "Lap " (it.seen_on_lap) }))
                 }

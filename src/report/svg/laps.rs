@@ -44,7 +44,7 @@ pub(in crate::report) fn lap_times(size: Size, laps: &[(u32, Estimate)], name: &
         size,
         name,
         &html! {
-            (axes.grid("lap", "s"))
+            (axes.grid_of_whole("lap", "s"))
             @for it in laps {
                 (dot(it))
             }

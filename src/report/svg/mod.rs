@@ -89,9 +89,18 @@ impl Axes {
 
     /// Grid lines with numbers, and what they are: the name of the upright axis stands over it.
     fn grid(&self, x_name: &str, y_name: &str) -> Markup {
-        #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a few ticks")]
-        let most = |length: f64, each: f64| (length / each).floor().max(1.0) as usize;
         let across = ticks(self.x, most(self.size.width - LEFT - RIGHT, TICK_X));
+        self.grid_at(&across, x_name, y_name)
+    }
+
+    /// The same with ticks at whole numbers only, for what is counted.
+    fn grid_of_whole(&self, x_name: &str, y_name: &str) -> Markup {
+        let across = ticks(self.x, most(self.size.width - LEFT - RIGHT, TICK_X));
+        let whole: Vec<f64> = across.into_iter().filter(|it| it.fract() == 0.0).collect();
+        self.grid_at(&whole, x_name, y_name)
+    }
+
+    fn grid_at(&self, across: &[f64], x_name: &str, y_name: &str) -> Markup {
         let up = ticks(self.y, most(self.size.height - TOP - BOTTOM, TICK_Y));
         let (bottom, right) = (self.size.height - BOTTOM, self.size.width - RIGHT);
         html! {
@@ -100,9 +109,9 @@ impl Axes {
                     path d=(line_path([(LEFT, self.y(*it)), (right, self.y(*it))])) {}
                     text.tick x=(px(LEFT - 6.0)) y=(px(self.y(*it) + 4.0)) text-anchor="end" { (number(*it, &up)) }
                 }
-                @for it in &across {
+                @for it in across {
                     path.short d=(line_path([(self.x(*it), bottom), (self.x(*it), bottom + 5.0)])) {}
-                    text.tick x=(px(self.x(*it))) y=(px(bottom + 18.0)) text-anchor="middle" { (number(*it, &across)) }
+                    text.tick x=(px(self.x(*it))) y=(px(bottom + 18.0)) text-anchor="middle" { (number(*it, across)) }
                 }
                 text.name x=(px(right)) y=(px(self.size.height - 5.0)) text-anchor="end" { (x_name) }
                 text.name x="2" y="13" { (y_name) }
@@ -114,6 +123,13 @@ impl Axes {
     fn upright(&self, x: f64) -> String {
         line_path([(self.x(x), TOP), (self.x(x), self.size.height - BOTTOM)])
     }
+}
+
+/// So many ticks have room.
+fn most(length_px: f64, each_px: f64) -> usize {
+    #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a few ticks")]
+    let most = (length_px / each_px).floor().max(1.0) as usize;
+    most
 }
 
 /// A tick's number with as many decimals as its neighbours need.

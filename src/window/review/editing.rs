@@ -15,6 +15,7 @@ use crate::window::inbox::in_background;
 use crate::window::navigate::{Playhead, Stops};
 use crate::window::review::session_overlay::SessionOverlay;
 use crate::window::review::{Review, ReviewPage};
+use crate::window::strip::MarkMove;
 use crate::window::tags::tag_time_s;
 
 /// The playhead is put on marks in floating-point numbers, s.
@@ -142,6 +143,7 @@ impl ReviewPage {
             // The corner on show stays, even where the playhead is far from it.
             let corner = review.shown.and_then(|it| it.corner);
             review.shown = None;
+            review.before_drag = None;
             review.corner_before = corner;
         }
         self.show_position();
@@ -194,6 +196,30 @@ impl ReviewPage {
         let lap = self.imp().review.borrow().as_ref().and_then(|it| it.subject().lap);
         if let Some(lap) = lap {
             self.change(Op::Mark(MarkPlace { lap, corner, mark }, t_s));
+        }
+    }
+
+    /// The picture goes along with a mark that is dragged: the frame under it is what its place is judged by.
+    pub(super) fn follow_dragged(&self, t_s: f64) {
+        if let Some(review) = &mut *self.imp().review.borrow_mut() {
+            review.before_drag.get_or_insert(review.position);
+        }
+        self.pause();
+        self.seek(t_s);
+    }
+
+    pub(super) fn drop_dragged(&self, mark: MarkMove) {
+        if let Some(review) = &mut *self.imp().review.borrow_mut() {
+            review.before_drag = None;
+        }
+        self.move_mark(mark.corner, mark.kind, Some(mark.t_s));
+    }
+
+    /// A drag that is given up leaves everything as it was.
+    pub(super) fn leave_dragged(&self) {
+        let before = self.imp().review.borrow_mut().as_mut().and_then(|it| it.before_drag.take());
+        if let Some(before) = before {
+            self.go_to(|_| Some(before));
         }
     }
 

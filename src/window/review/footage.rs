@@ -69,7 +69,7 @@ impl ReviewPage {
             }
             None => return,
         };
-        self.panels().show_notes(&notes);
+        self.panels().files.show_notes(&notes);
         self.imp().picture.show_frame(None, WITHOUT_FOOTAGE_PX);
         self.imp().volume.set_sensitive(self.has_footage());
         self.ask_for_size();

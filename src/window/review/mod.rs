@@ -75,6 +75,8 @@ struct Review {
     corner_before: Option<u32>,
     /// The lap to compare with.
     other: Option<u32>,
+    /// Where the playhead was before a mark was dragged.
+    before_drag: Option<Position>,
     /// The analysis after the last change, while it is being made.
     analysing: Option<Running>,
     /// The findings, while they are looked for.
@@ -97,20 +99,28 @@ impl Review {
         self.analysis.passes.get(self.overlay.pass_at(self.playhead().from_s)?)
     }
 
-    /// Lap and corner at the playhead. Far from any corner the one before stays on show.
+    /// Lap and corner at the playhead. Far from any corner the one before stays on show. A corner that lies over the
+    /// gate belongs to the lap of its pass for as long as it lasts.
     fn subject(&self) -> Subject {
         let pass = self.pass();
         let t_s = self.playhead().from_s;
-        let at_time = self.analysis.laps.iter().find(|it| (it.start_t_s..it.end_t_s).contains(&t_s));
-        let lap = pass.map(|it| it.lap).or(self.track_place().map(|it| it.lap)).or(at_time.map(|it| it.number));
+        let at_time = || self.analysis.laps.iter().find(|it| (it.start_t_s..it.end_t_s).contains(&t_s));
+        let is_on = |it: &&Pass| it.times_s().is_some_and(|(from_s, to_s)| (from_s..=to_s).contains(&t_s));
+        let pass_lap = pass.map(|it| it.lap);
+        let driven = || self.track_place().map(|it| it.lap).or_else(|| at_time().map(|it| it.number));
+        // The strip that a mark is dragged along stays on show, though the picture may cross the gate.
+        let in_hand = self.before_drag.and(self.shown).and_then(|it| it.lap);
+        let lap = in_hand.or_else(|| pass.filter(is_on).map(|it| it.lap)).or_else(driven).or(pass_lap);
         let before = self.shown.and_then(|it| it.corner).or(self.corner_before);
         let first = self.analysis.corners.first().map(|it| it.number);
-        Subject { lap, corner: pass.map(|it| it.corner).or(before).or(first), other: self.other, guest: None }
+        let corner = pass.map(|it| it.corner).or(before).or(first);
+        Subject { lap, pass_lap: pass_lap.or(lap), corner, other: self.other, guest: None }
     }
 
     fn scene(&self, guest: Option<GuestLap>) -> Scene {
         let (session, analysis) = (self.session.clone(), self.analysis.clone());
-        Scene { session, analysis, book: self.history.book().clone(), guest }
+        let missing = self.footage.missing.clone();
+        Scene { session, analysis, book: self.history.book().clone(), guest, missing }
     }
 }
 
@@ -234,7 +244,7 @@ impl ReviewPage {
     pub(crate) fn show(&self, loaded: Loaded) {
         let unit = self.settings().get().speed_unit;
         let timeline = Timeline::new(loaded.footage.chapters.clone(), loaded.session.samples.duration_s());
-        self.panels().show_notes(&loaded.sentences);
+        self.panels().files.show_notes(&loaded.sentences);
         self.panels().findings.forget();
         let (history, keeper) = loaded.store.into_parts();
         let review = Review {
@@ -246,6 +256,7 @@ impl ReviewPage {
             sounding: Sounding::default(),
             shown: None,
             other: None,
+            before_drag: None,
             corner_before: None,
             analysing: None,
             finding: None,
@@ -386,7 +397,19 @@ impl ReviewPage {
         let page = self.downgrade();
         panels.strip.connect_mark_moved(move |mark| {
             if let Some(page) = page.upgrade() {
-                page.move_mark(mark.corner, mark.kind, Some(mark.t_s));
+                page.drop_dragged(mark);
+            }
+        });
+        let page = self.downgrade();
+        panels.strip.connect_mark_dragged(move |mark| {
+            if let Some(page) = page.upgrade() {
+                page.follow_dragged(mark.t_s);
+            }
+        });
+        let page = self.downgrade();
+        panels.strip.connect_drag_cancelled(move || {
+            if let Some(page) = page.upgrade() {
+                page.leave_dragged();
             }
         });
         let page = self.downgrade();

@@ -7,11 +7,12 @@ use gtk4 as gtk;
 use crate::analysis::Analysis;
 use crate::corners::MarkKind;
 use crate::media::{ShownFrame, Viewer, ViewerEvent};
-use crate::present::{Whereabouts, file_missing, whereabouts};
+use crate::present::{CornerWords, Whereabouts, file_missing, whereabouts};
+use crate::reel::Phase;
 use crate::session::ChannelKind;
 use crate::strip::same_place_s;
 use crate::window::loading::Footage;
-use crate::window::navigate::{Stop, Way};
+use crate::window::navigate::{Playhead, Stop, Way};
 use crate::window::review::panels::Subject;
 use crate::window::review::timeline::{Position, Timeline};
 use crate::window::review::viewing::{open_viewer, texture_of};
@@ -29,6 +30,11 @@ impl ReviewPage {
     /// Goes to a log time, s.
     pub(super) fn seek(&self, t_s: f64) {
         self.go_to(|review| Some(review.timeline.at(t_s)));
+        // Who asks may have put its own playhead on the very moment: the frame on show counts, though it be the same.
+        let from_s = self.imp().review.borrow().as_ref().map(|it| it.playhead().from_s);
+        if let Some(from_s) = from_s {
+            self.panels().set_playhead(from_s);
+        }
     }
 
     pub(super) fn step(&self, by: i64) {
@@ -143,11 +149,16 @@ impl ReviewPage {
         // A path without positions stands still unless the log has a speed.
         let has_speed = analysis.plane.is_some() || review.session.samples.channel(ChannelKind::Speed).is_some();
         let pass = review.pass();
-        let corner = pass.and_then(|it| analysis.corners.iter().find(|corner| corner.number == it.corner));
+        let corner = pass.and_then(|pass| {
+            let corner = analysis.corners.iter().find(|it| it.number == pass.corner)?;
+            let Playhead { from_s, until_s } = review.playhead();
+            let phase = Phase::of_pass(pass, (from_s, until_s))?.word();
+            Some(CornerWords { name: &corner.name, lap: pass.lap, phase })
+        });
         let here = Whereabouts {
             t_s,
-            lap: place.map(|it| it.lap).or(pass.map(|it| it.lap)),
-            corner: corner.map(|it| it.name.as_str()),
+            lap: review.subject().lap,
+            corner,
             distance_m: place.map(|it| it.distance_m),
             speed_mps: analysis.path.at(t_s).map(|it| it.speed_mps).filter(|it| has_speed && it.is_finite()),
         };

@@ -2,6 +2,7 @@
 //! lap, corner or analysis have changed; the playhead alone moves with each frame.
 
 use std::cell::RefCell;
+use std::path::PathBuf;
 use std::rc::Rc;
 use std::sync::Arc;
 
@@ -14,6 +15,7 @@ use crate::book::{Book, Exit, Id, Tag};
 use crate::load::Session;
 use crate::strip::{CornerPlot, LapElsewhere, LapStrip, MapPicture, OtherLap, PassGiven, PassRows, StripTag};
 use crate::units::SpeedUnit;
+use crate::window::files_page::FilesPage;
 use crate::window::findings::FindingsPage;
 use crate::window::map::MapWidget;
 use crate::window::passes::PassTable;
@@ -22,7 +24,7 @@ use crate::window::strip::LapStripView;
 use crate::window::tags::{CornerName, TagsPage, tag_look, tag_time_s};
 
 /// Height of the strip, px.
-const STRIP_HEIGHT: i32 = 176;
+const STRIP_HEIGHT: i32 = 200;
 
 /// The widgets around the picture.
 #[derive(Debug, Clone)]
@@ -36,7 +38,7 @@ pub(super) struct Panels {
     pub(super) corner_name: CornerName,
     /// Passes, and what else there is room for beside the picture.
     pub(super) pages: gtk::Notebook,
-    notes: gtk::Label,
+    pub(super) files: FilesPage,
     /// What is still to appear, last first.
     hidden: Rc<RefCell<Vec<gtk::Widget>>>,
 }
@@ -44,7 +46,10 @@ pub(super) struct Panels {
 /// What the panels show, apart from the playhead.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub(super) struct Subject {
+    /// The lap that the kart is on.
     pub(super) lap: Option<u32>,
+    /// The lap of the pass that is on or comes next: not the kart's own on the way to a corner behind the gate.
+    pub(super) pass_lap: Option<u32>,
     pub(super) corner: Option<u32>,
     /// The lap to compare with.
     pub(super) other: Option<u32>,
@@ -59,6 +64,8 @@ pub(super) struct Scene {
     pub(super) analysis: Arc<Analysis>,
     pub(super) book: Book,
     pub(super) guest: Option<GuestLap>,
+    /// A file of the book that is nowhere to be found.
+    pub(super) missing: Option<PathBuf>,
 }
 
 /// A lap of another book.
@@ -89,14 +96,7 @@ impl Panels {
             corner_name: CornerName::new(),
             pages: gtk::Notebook::new(),
             hidden: Rc::default(),
-            notes: gtk::Label::builder()
-                .wrap(true)
-                .wrap_mode(gtk::pango::WrapMode::WordChar)
-                .selectable(true)
-                .xalign(0.0)
-                .yalign(0.0)
-                .css_classes(["findings"])
-                .build(),
+            files: FilesPage::new(),
         };
         let pictures = gtk::Notebook::new();
         pictures.append_page(panels.map.widget(), Some(&gtk::Label::new(Some("Map"))));
@@ -110,14 +110,12 @@ impl Panels {
         panels.pages.append_page(&panels.tags, Some(&gtk::Label::new(Some("Tags"))));
         panels.pages.append_page(panels.findings.widget(), Some(&gtk::Label::new(Some("Findings"))));
         side.set_end_child(Some(&place_for(&panels.pages)));
-        let scrolled =
-            gtk::ScrolledWindow::builder().child(&panels.notes).hscrollbar_policy(gtk::PolicyType::Never).build();
-        panels.pages.append_page(&scrolled, Some(&gtk::Label::new(Some("Files"))));
+        panels.pages.append_page(panels.files.widget(), Some(&gtk::Label::new(Some("Files"))));
         below.set_height_request(STRIP_HEIGHT);
         below.append(panels.strip.widget());
         panels.strip.widget().set_vexpand(true);
         panels.hide_until_asked([
-            scrolled.upcast_ref(),
+            panels.files.widget(),
             panels.tags.upcast_ref(),
             panels.pages.upcast_ref(),
             pictures.upcast_ref(),
@@ -145,12 +143,6 @@ impl Panels {
         });
     }
 
-    /// Says what was set aside, assumed or found odd in the session's files.
-    pub(super) fn show_notes(&self, sentences: &[String]) {
-        let text = if sentences.is_empty() { "Nothing was set aside.".to_owned() } else { sentences.join("\n\n") };
-        self.notes.set_text(&text);
-    }
-
     pub(super) fn set_playhead(&self, t_s: f64) {
         self.strip.set_playhead(Some(t_s));
         self.map.set_playhead(Some(t_s));
@@ -174,8 +166,9 @@ impl Panels {
         }
         if before.is_none() {
             self.findings.show(&scene.book, &scene.analysis);
+            self.files.show_files(&scene.book, scene.missing.as_deref());
         }
-        self.tags.show(&scene.book, &scene.analysis, now.lap, now.corner, before.is_none());
+        self.tags.show(&scene.book, &scene.analysis, now.pass_lap, now.corner, before.is_none());
         let corner = scene.analysis.corners.iter().find(|it| Some(it.number) == now.corner);
         self.corner_name.show(corner.map(|it| (it.number, it.name.as_str())));
         let Some(corner) = now.corner else { return };
@@ -184,10 +177,10 @@ impl Panels {
             let given = given(&scene.book, &scene.analysis, corner);
             self.passes.show(&rows.with(&given));
         }
-        if has_changed(|it| it.corner) || has_changed(|it| it.lap) || has_other_changed {
-            self.passes.set_chosen(now.lap);
+        if has_changed(|it| it.corner) || has_changed(|it| it.pass_lap) || has_other_changed {
+            self.passes.set_chosen(now.pass_lap);
             self.passes.set_other(now.other);
-            let laps: Vec<u32> = now.lap.into_iter().chain(now.other).collect();
+            let laps: Vec<u32> = now.pass_lap.into_iter().chain(now.other).collect();
             let plot = CornerPlot::of(&scene.analysis, corner, &laps);
             let plot = match guest {
                 Some(guest) => plot.with_lap_elsewhere(&scene.analysis, corner, guest),

@@ -7,6 +7,7 @@ use gtk4 as gtk;
 use crate::draw::sign;
 use crate::present;
 use crate::strip::{AxisKind, LapStrip, Stretch, StripMark, lanes, ticks};
+use crate::units::SpeedUnit;
 use crate::window::paint::{Ink, LayerKey, Palette, Text, focus_ring};
 use crate::window::strip::{Hold, Parts, State, TagBox, axis_caption};
 
@@ -14,6 +15,8 @@ use crate::window::strip::{Hold, Parts, State, TagBox, axis_caption};
 const CORNERS_PX: f64 = 20.0;
 const AXIS_PX: f64 = 18.0;
 const DOTS_PX: f64 = 14.0;
+/// The speed has at least this height, however many tags there are.
+const LEAST_SPEED_PX: f64 = 84.0;
 const LANE_PX: f64 = 19.0;
 const MOST_LANES: usize = 3;
 /// Radius of a mark's sign, px.
@@ -49,7 +52,7 @@ impl<'a> Plot<'a> {
             lanes => DOTS_PX + LANE_PX * lanes as f64,
         };
         // A low strip gives up the tags' names before the speed.
-        let tags = tags.min((height - CORNERS_PX - AXIS_PX - 50.0).max(0.0));
+        let tags = tags.min((height - CORNERS_PX - AXIS_PX - LEAST_SPEED_PX).max(0.0));
         let bottom = (height - AXIS_PX - tags).max(CORNERS_PX + 10.0);
         // A corner on show by itself fills the height too.
         let on_show = state.strip.trace.speed_range_between_mps(state.shown.from, state.shown.to);
@@ -108,8 +111,10 @@ pub(super) fn draw(parts: &Parts, context: &Context) -> Result<(), Error> {
         let plot = Plot::of(area, &state);
         parts.layer.paint(context, key, |layer| {
             corners(layer, area, palette, &plot)?;
-            grid(layer, area, palette, &plot, &state)?;
+            let speeds = speed_ticks(&plot, state.unit);
+            speeds.iter().try_for_each(|it| level(layer, palette, &plot, it.1))?;
             speed(layer, palette, &plot)?;
+            speed_words(layer, area, palette, &plot, &speeds, state.unit)?;
             gaps(layer, area, palette, &plot)?;
             axis(layer, area, palette, &plot)?;
             marks(layer, palette, &plot, &state)?;
@@ -151,31 +156,39 @@ fn corners(context: &Context, area: &gtk::DrawingArea, palette: Palette, plot: &
     Ok(())
 }
 
-/// Lines of equal speed with their figures.
-fn grid(
+/// Round speeds in the reader's unit, and where they lie, px; none where the log has no speed.
+fn speed_ticks(plot: &Plot<'_>, unit: SpeedUnit) -> Vec<(f64, f64)> {
+    let Some((low, high)) = plot.speeds else { return Vec::new() };
+    let in_unit = Stretch { from: unit.from_mps(low), to: unit.from_mps(high) };
+    ticks(in_unit, 4).into_iter().map(|it| (it, plot.y(it * unit.in_mps()).round() + 0.5)).collect()
+}
+
+/// A line of equal speed.
+fn level(context: &Context, palette: Palette, plot: &Plot<'_>, y: f64) -> Result<(), Error> {
+    palette.ink.set(context, 0.12);
+    context.set_line_width(1.0);
+    context.move_to(0.0, y);
+    context.line_to(plot.width, y);
+    context.stroke()
+}
+
+/// The figures of the lines of equal speed, on top of the curve, which would strike them through; or that there is no
+/// speed.
+fn speed_words(
     context: &Context,
     area: &gtk::DrawingArea,
     palette: Palette,
     plot: &Plot<'_>,
-    state: &State,
+    speeds: &[(f64, f64)],
+    unit: SpeedUnit,
 ) -> Result<(), Error> {
-    let Some((low, high)) = plot.speeds else {
-        if !plot.strip.trace.points.is_empty() {
-            let text = Text::new(area, "the log has no speed");
-            palette.ink.set(context, 0.7);
-            text.draw(context, 8.0, 0.5 * (plot.top + plot.bottom) + SIGN_PX + 4.0);
-        }
-        return Ok(());
-    };
-    let in_unit = Stretch { from: state.unit.from_mps(low), to: state.unit.from_mps(high) };
-    for value in ticks(in_unit, 4) {
-        let y = plot.y(value * state.unit.in_mps()).round() + 0.5;
-        palette.ink.set(context, 0.12);
-        context.set_line_width(1.0);
-        context.move_to(0.0, y);
-        context.line_to(plot.width, y);
-        context.stroke()?;
-        let text = Text::new(area, &format!("{} {}", present::fixed(value, 0), state.unit));
+    if plot.speeds.is_none() && !plot.strip.trace.points.is_empty() {
+        let text = Text::new(area, "the log has no speed");
+        palette.ink.set(context, 0.7);
+        text.draw(context, 8.0, 0.5 * (plot.top + plot.bottom) + SIGN_PX + 4.0);
+    }
+    for (value, y) in speeds {
+        let text = Text::new(area, &format!("{} {unit}", present::fixed(*value, 0)));
         if y - text.height > CORNERS_PX {
             text.draw_rimmed(context, 4.0, y - text.height, palette)?;
         }

@@ -8,7 +8,7 @@ use gtk::prelude::*;
 use gtk4 as gtk;
 
 use crate::present;
-use crate::strip::{AxisKind, nearest_within};
+use crate::strip::nearest_within;
 use crate::window::strip::{Hold, MarkMove, Parts, draw};
 
 /// A pointer this near to a sign means it, px.
@@ -17,9 +17,6 @@ const REACH_PX: f64 = 11.0;
 const CLICK_PX: f64 = 4.0;
 /// One step of the wheel, and of the keys.
 const WHEEL_ZOOM: f64 = 0.8;
-/// Steps of the arrow keys: m, s; with Shift ten times as far.
-const STEP_M: f64 = 1.0;
-const STEP_S: f64 = 0.05;
 
 pub(super) fn connect(parts: &Rc<Parts>) {
     connect_drag(parts);
@@ -210,31 +207,21 @@ fn connect_keys(parts: &Rc<Parts>) {
         let Some(parts) = weak.upgrade().filter(|_| !modifiers.intersects(others)) else {
             return Propagation::Proceed;
         };
-        if key_pressed(&parts, key, modifiers.contains(ModifierType::SHIFT_MASK)) {
-            Propagation::Stop
-        } else {
-            Propagation::Proceed
-        }
+        if key_pressed(&parts, key) { Propagation::Stop } else { Propagation::Proceed }
     });
     parts.area.add_controller(keys);
 }
 
-/// Whether the key means something here.
-fn key_pressed(parts: &Parts, key: Key, is_shifted: bool) -> bool {
-    let (along, step, whole, corner) = {
+/// Whether the key means something here. Those that step and jump mean the same as everywhere, and pass.
+fn key_pressed(parts: &Parts, key: Key) -> bool {
+    let (along, whole, corner) = {
         let state = parts.state.borrow();
         let along = state.playhead_s.and_then(|it| state.strip.trace.along_at(it)).unwrap_or(state.strip.whole.from);
-        let step = if state.strip.trace.axis == AxisKind::Distance { STEP_M } else { STEP_S };
-        (along, step, state.strip.whole, state.strip.corner_at(along).map(|it| it.number))
+        (along, state.strip.whole, state.strip.corner_at(along).map(|it| it.number))
     };
-    let step = if is_shifted { 10.0 * step } else { step };
     match key {
-        Key::Left | Key::KP_Left => parts.seek_to(along - step),
-        Key::Right | Key::KP_Right => parts.seek_to(along + step),
         Key::Home | Key::KP_Home => parts.seek_to(whole.from),
         Key::End | Key::KP_End => parts.seek_to(whole.to),
-        Key::Page_Up | Key::KP_Page_Up => to_corner(parts, along, false),
-        Key::Page_Down | Key::KP_Page_Down => to_corner(parts, along, true),
         Key::plus | Key::KP_Add | Key::equal => zoom(parts, WHEEL_ZOOM, along),
         Key::minus | Key::KP_Subtract => zoom(parts, 1.0 / WHEEL_ZOOM, along),
         Key::Return | Key::KP_Enter if corner.is_some() => parts.zoom_to_corner(corner),
@@ -257,13 +244,6 @@ fn escape(parts: &Parts) -> bool {
         parts.zoom_to_corner(None);
     }
     is_zoomed
-}
-
-fn to_corner(parts: &Parts, along: f64, is_forward: bool) {
-    let gate = parts.state.borrow().strip.corner_from(along, is_forward).map(|it| it.from);
-    if let Some(gate) = gate {
-        parts.seek_to(gate);
-    }
 }
 
 fn connect_hover(parts: &Rc<Parts>) {

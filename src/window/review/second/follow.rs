@@ -14,6 +14,8 @@ use crate::window::review::timeline::{Position, Timeline};
 #[derive(Debug, Clone, PartialEq, Default)]
 pub(super) struct Followed {
     pub(super) position: Option<Position>,
+    /// The moment at the same place, s: between two frames' own.
+    pub(super) at_s: Option<f64>,
     pub(super) why_no_picture: Option<String>,
     pub(super) first_words: String,
     pub(super) second_words: String,
@@ -90,6 +92,7 @@ pub(super) fn follow(review: &Review, other: Other<'_>, unit: SpeedUnit) -> Foll
     let has_frame = matches!(position, Position::Frame { .. });
     Followed {
         position: Some(position),
+        at_s: Some(there_s),
         why_no_picture: (!has_frame).then(|| format!("There is no footage of this place: {second_name}.")),
         second_words: pass_beside(second, first, corner.map(|it| it.name.as_str()), unit),
         first_words,

@@ -21,6 +21,7 @@ use crate::book::{Book, Id};
 use crate::media::{ShownFrame, Viewer, ViewerEvent};
 use crate::window::inbox::Running;
 use crate::window::loading::Chapter;
+use crate::window::navigate::Playhead;
 use crate::window::picture::Picture;
 use crate::window::review::drawing::{NO_FRAME, drawn_at};
 use crate::window::review::panels::GuestLap;
@@ -356,7 +357,9 @@ impl ReviewPage {
             // The overlay is the first picture's: it speaks of the same moment.
             return second.picture.show_tiles(&[]);
         }
-        let playhead = second.other(review, beside.guest()).timeline(review).playhead(position);
+        let frame = second.other(review, beside.guest()).timeline(review).playhead(position);
+        // Speed as in the words below: of the place, not of the moment the frame begins.
+        let playhead = Playhead { from_s: followed.at_s.unwrap_or(frame.from_s), ..frame };
         let parts = self.settings().get().overlay;
         let (tiles, are_new) = open.overlay.tiles(&open.analysis, playhead, second.picture.fitted_px(), parts);
         if are_new {

@@ -183,15 +183,16 @@ impl Trackside {
     pub(super) fn follow(&self, review: &Review, unit: SpeedUnit) -> Followed {
         let position = self.alone.or_else(|| self.timeline.nearest(review.playhead().from_s));
         let position = position.filter(|_| self.chapter().is_some());
-        let at_s = match position {
+        let footage_s = match position {
             Some(Position::Frame { place, .. }) => Some(place.at.seconds()),
             _ => None,
         };
         Followed {
             position,
+            at_s: None,
             why_no_picture: position.is_none().then(|| self.why_no_picture(&review.analysis.laps)),
             first_words: first_words(review, unit),
-            second_words: trackside_here(&self.name, at_s, self.standing()),
+            second_words: trackside_here(&self.name, footage_s, self.standing()),
         }
     }
 
