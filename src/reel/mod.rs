@@ -22,7 +22,7 @@ pub use film::{
 };
 pub use list::list_text;
 pub use overlay::{Caption, MapShape, MapState, MarkState, OverlayScript, OverlayState, TagLine, TagShown};
-pub use phase::Phase;
+pub use phase::{Phase, moment_of_pass_s};
 pub use plan::{Chapter, ClipOptions, ClipPlan, Cut, PlanError, clip_plan, session_has};
 pub use session::{Stretch, stretch_at, stretch_script, stretches};
 pub use source::Source;

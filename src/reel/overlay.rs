@@ -7,7 +7,7 @@ use crate::analysis::Analysis;
 use crate::book::Colour;
 use crate::corners::{Corner, Mark, MarkKind, Pass, Unclear};
 use crate::geom::Point;
-use crate::reel::phase::{INSTANT_S, Phase, falls_on};
+use crate::reel::phase::{INSTANT_S, Phase, moment_s};
 use crate::session::{Estimate, PathState};
 use crate::units::SpeedUnit;
 
@@ -166,9 +166,7 @@ impl OverlayScript {
     /// What to show over a frame that is on show for the log times `from_s..until_s`.
     pub fn state(&self, from_s: f64, until_s: f64) -> OverlayState {
         let is_reached = |it: &Timed| it.t_s.is_some_and(|t_s| t_s + INSTANT_S < until_s);
-        // The picture of a mark tells the mark's own speed, not that of the moment its frame begins.
-        let marked_s = self.marks.iter().filter_map(|it| it.t_s).find(|it| falls_on(*it, (from_s, until_s)));
-        let moment_s = marked_s.unwrap_or(from_s);
+        let moment_s = moment_s(self.marks.map(|it| it.t_s), (from_s, until_s));
         let lit = self.marks.each_ref().map(is_reached);
         let names =
             [(MarkKind::TurnIn, "Turn-in", "Entry"), (MarkKind::Apex, "Apex", "Min"), (MarkKind::Exit, "Exit", "Exit")];

@@ -26,8 +26,7 @@ impl Phase {
     /// for which the frame is on show, s.
     pub fn of(marks_s: [Option<f64>; 3], pass_s: (f64, f64), frame_s: (f64, f64)) -> Self {
         let is_past = |t_s: f64| t_s + INSTANT_S < frame_s.1;
-        let kinds = [MarkKind::TurnIn, MarkKind::Apex, MarkKind::Exit];
-        let mut marks = kinds.into_iter().zip(marks_s);
+        let mut marks = KINDS.into_iter().zip(marks_s);
         if let Some((kind, _)) = marks.find(|(_, t_s)| t_s.is_some_and(|it| falls_on(it, frame_s))) {
             return Self::At(kind);
         }
@@ -42,8 +41,7 @@ impl Phase {
 
     /// Of a pass; `None` where it has neither marks nor gates.
     pub fn of_pass(pass: &Pass, frame_s: (f64, f64)) -> Option<Self> {
-        let marks_s = [MarkKind::TurnIn, MarkKind::Apex, MarkKind::Exit].map(|it| Some(pass.mark(it)?.t_s.value));
-        Some(Self::of(marks_s, pass.times_s()?, frame_s))
+        Some(Self::of(marks_s(pass), pass.times_s()?, frame_s))
     }
 
     pub fn word(self) -> &'static str {
@@ -60,8 +58,25 @@ impl Phase {
     }
 }
 
+/// The log time that speed and place on a frame are told for, s: of a mark that falls on it, else of its beginning. So
+/// the picture of a mark tells the mark's own speed.
+pub(super) fn moment_s(marks_s: [Option<f64>; 3], frame_s: (f64, f64)) -> f64 {
+    marks_s.into_iter().flatten().find(|it| falls_on(*it, frame_s)).unwrap_or(frame_s.0)
+}
+
+/// The same on a frame of a pass.
+pub fn moment_of_pass_s(pass: &Pass, frame_s: (f64, f64)) -> f64 {
+    moment_s(marks_s(pass), frame_s)
+}
+
+const KINDS: [MarkKind; 3] = [MarkKind::TurnIn, MarkKind::Apex, MarkKind::Exit];
+
+fn marks_s(pass: &Pass) -> [Option<f64>; 3] {
+    KINDS.map(|it| Some(pass.mark(it)?.t_s.value))
+}
+
 /// Whether a moment is on the frame shown for these log times, s.
-pub(super) fn falls_on(t_s: f64, frame_s: (f64, f64)) -> bool {
+fn falls_on(t_s: f64, frame_s: (f64, f64)) -> bool {
     t_s + INSTANT_S >= frame_s.0 && t_s + INSTANT_S < frame_s.1
 }
 

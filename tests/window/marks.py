@@ -13,6 +13,11 @@ def check_mark_drag(case):
         review = case.review(desk)
         at_mark = review.position()
         assert at_mark["phase"] == "at turn-in", at_mark
+        # The strip says the same of the frame, and pages that are brought up leave the keys to it.
+        desk.expect("label", f"{at_mark['distance_m']} m, {at_mark['speed']:.0f} km/h, {at_mark['corner']}")
+        for page in ("Files", "Passes"):
+            desk.click(desk.expect("label", page))
+        review.step("Right", 1)
         x = place_of(desk, review, at_mark["distance_m"])
         y = height_of_mark(desk, review, x, at_mark)
         before = review.press("Right")

@@ -119,6 +119,11 @@ const SIGNS: [&str; 33] = [
     "asciitilde",
 ];
 
+/// Whether it can mean nothing to a field of text.
+fn is_function_key(key: Key) -> bool {
+    (Key::F1..=Key::F12).contains(&key)
+}
+
 /// Whether typing a character does something here, so that it cannot put a tag on.
 pub(super) fn is_taken(typed: char) -> bool {
     let by_own_name = Key::from_name(typed.to_string());
@@ -132,7 +137,7 @@ impl ReviewPage {
         let page = self.downgrade();
         keys.connect_key_pressed(move |_, key, keycode, modifiers| {
             let Some(page) = page.upgrade() else { return glib::Propagation::Proceed };
-            if page.is_text_typed() {
+            if page.is_text_typed() && !is_function_key(key) {
                 return glib::Propagation::Proceed;
             }
             if let Some(deed) = deed(key, modifiers) {

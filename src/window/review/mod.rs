@@ -32,6 +32,7 @@ use crate::book::History;
 use crate::corners::Pass;
 use crate::load::Session;
 use crate::media::Viewer;
+use crate::reel::moment_of_pass_s;
 use crate::window::app::SharedSettings;
 use crate::window::inbox::Running;
 use crate::window::listeners::Listeners;
@@ -91,7 +92,7 @@ impl Review {
     }
 
     fn track_place(&self) -> Option<TrackPlace> {
-        self.analysis.place_at(self.playhead().from_s)
+        self.analysis.place_at(self.moment_s())
     }
 
     /// The pass that is on, or the next one.
@@ -99,11 +100,17 @@ impl Review {
         self.analysis.passes.get(self.overlay.pass_at(self.playhead().from_s)?)
     }
 
+    /// The log time that speed and place on the frame on show are told for, s.
+    fn moment_s(&self) -> f64 {
+        let Playhead { from_s, until_s } = self.playhead();
+        self.pass().map_or(from_s, |it| moment_of_pass_s(it, (from_s, until_s)))
+    }
+
     /// Lap and corner at the playhead. Far from any corner the one before stays on show. A corner that lies over the
     /// gate belongs to the lap of its pass for as long as it lasts.
     fn subject(&self) -> Subject {
         let pass = self.pass();
-        let t_s = self.playhead().from_s;
+        let t_s = self.moment_s();
         let at_time = || self.analysis.laps.iter().find(|it| (it.start_t_s..it.end_t_s).contains(&t_s));
         let is_on = |it: &&Pass| it.times_s().is_some_and(|(from_s, to_s)| (from_s..=to_s).contains(&t_s));
         let pass_lap = pass.map(|it| it.lap);
@@ -435,6 +442,16 @@ impl ReviewPage {
             if let Some(page) = page.upgrade() {
                 page.compare_with(pass.map(|(lap, _)| lap));
             }
+        });
+        let page = self.downgrade();
+        panels.pages.connect_switch_page(move |pages, _, _| {
+            let (page, pages) = (page.clone(), pages.clone());
+            // The toolkit goes into the first field of the page that a click brings up; the keys are to step on.
+            glib::idle_add_local_once(move || {
+                if let Some(page) = page.upgrade().filter(|it| it.is_text_typed() && pages.focus_child().is_some()) {
+                    page.grab_focus();
+                }
+            });
         });
         self.imp().panels.set(panels).expect("the page is made once");
     }

@@ -31,9 +31,9 @@ impl ReviewPage {
     pub(super) fn seek(&self, t_s: f64) {
         self.go_to(|review| Some(review.timeline.at(t_s)));
         // Who asks may have put its own playhead on the very moment: the frame on show counts, though it be the same.
-        let from_s = self.imp().review.borrow().as_ref().map(|it| it.playhead().from_s);
-        if let Some(from_s) = from_s {
-            self.panels().set_playhead(from_s);
+        let moment_s = self.imp().review.borrow().as_ref().map(Review::moment_s);
+        if let Some(moment_s) = moment_s {
+            self.panels().set_playhead(moment_s);
         }
     }
 
@@ -70,7 +70,7 @@ impl ReviewPage {
         self.go_to(|review| {
             let begin_s = || review.analysis.pass(lap, corner)?.times_s().map(|it| it.0);
             let is_on_corner = review.subject().corner == Some(corner);
-            let same_s = is_on_corner.then(|| same_place_s(&review.analysis, review.playhead().from_s, lap)).flatten();
+            let same_s = is_on_corner.then(|| same_place_s(&review.analysis, review.moment_s(), lap)).flatten();
             Some(review.timeline.at(same_s.or_else(begin_s)?))
         });
         self.begin_playing_anew();
@@ -133,7 +133,7 @@ impl ReviewPage {
             let now = Subject { guest: guest.as_ref().map(|it| it.lap), ..review.subject() };
             let before = review.shown.replace(now);
             // Most frames move nothing but the playhead: the book is copied for the others only.
-            ((before != Some(now)).then(|| review.scene(guest)), before, now, review.playhead().from_s)
+            ((before != Some(now)).then(|| review.scene(guest)), before, now, review.moment_s())
         };
         let panels = self.panels();
         if let Some(scene) = scene {
@@ -143,7 +143,7 @@ impl ReviewPage {
     }
 
     fn words(&self, review: &Review) -> String {
-        let t_s = review.playhead().from_s;
+        let Playhead { from_s, until_s } = review.playhead();
         let analysis = &*review.analysis;
         let place = review.track_place();
         // A path without positions stands still unless the log has a speed.
@@ -151,16 +151,19 @@ impl ReviewPage {
         let pass = review.pass();
         let corner = pass.and_then(|pass| {
             let corner = analysis.corners.iter().find(|it| it.number == pass.corner)?;
-            let Playhead { from_s, until_s } = review.playhead();
             let phase = Phase::of_pass(pass, (from_s, until_s))?.word();
             Some(CornerWords { name: &corner.name, lap: pass.lap, phase })
         });
         let here = Whereabouts {
-            t_s,
+            t_s: from_s,
             lap: review.subject().lap,
             corner,
             distance_m: place.map(|it| it.distance_m),
-            speed_mps: analysis.path.at(t_s).map(|it| it.speed_mps).filter(|it| has_speed && it.is_finite()),
+            speed_mps: analysis
+                .path
+                .at(review.moment_s())
+                .map(|it| it.speed_mps)
+                .filter(|it| has_speed && it.is_finite()),
         };
         whereabouts(here, self.settings().get().speed_unit)
     }

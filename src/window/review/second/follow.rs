@@ -65,13 +65,13 @@ impl<'a> Other<'a> {
 /// The line under the first picture.
 pub(super) fn first_words(review: &Review, unit: SpeedUnit) -> String {
     let lap = review.track_place().map(|it| it.lap).or(review.subject().lap);
-    let here = at_place(&review.analysis, review.playhead().from_s, None);
+    let here = at_place(&review.analysis, review.moment_s(), None);
     pass_here(words_of(&present::lap_name(lap), here), unit)
 }
 
 /// Follows the playhead into the other lap.
 pub(super) fn follow(review: &Review, other: Other<'_>, unit: SpeedUnit) -> Followed {
-    let here_s = review.playhead().from_s;
+    let here_s = review.moment_s();
     let lap = review.track_place().map(|it| it.lap);
     let first_pass = lap.and_then(|it| last_gate(&review.analysis, it, here_s));
     let first_name = present::lap_name(lap.or(review.subject().lap));
