@@ -9,7 +9,7 @@ use std::sync::{Mutex, PoisonError};
 
 /// The one that has the bindings of Debian's packages; a Python from elsewhere has not.
 const PYTHON: &str = "/usr/bin/python3";
-const TOOLS: [&str; 4] = ["Xvfb", "dbus-run-session", "xdotool", "import"];
+const TOOLS: [&str; 5] = ["Xvfb", "dbus-run-session", "xdotool", "import", "ffmpeg"];
 /// The checks wait for the window with time limits, so they do not take each other's processor time.
 static ONE_AT_A_TIME: Mutex<()> = Mutex::new(());
 
@@ -114,6 +114,21 @@ fn a_finding_is_looked_at_taken_and_declined() {
 }
 
 #[test]
+fn footage_is_pinned_moved_against_the_log_and_found_by_motion() {
+    check("clock");
+}
+
+#[test]
+fn footage_that_nothing_puts_on_the_log_is_pinned() {
+    check("unclocked");
+}
+
+#[test]
+fn footage_alone_is_reviewed_and_its_laps_begin_where_a_person_says() {
+    check("footage_alone");
+}
+
+#[test]
 fn a_report_is_written_from_the_menu() {
     check("report");
 }
@@ -143,6 +158,16 @@ fn check(name: &str) {
     }
     if ["missing_trackside", "trackside_alone"].contains(&name) {
         make_book(folder.path(), &["--trackside", "kerb.mp4", "--force"]);
+    }
+    if name == "unclocked" {
+        let film = ["-f", "lavfi", "-i", "testsrc2=s=320x180:r=25:d=12", "-c:v", "libx264", "-map_metadata", "-1"];
+        let made = Command::new("ffmpeg").args(film).arg(folder.path().join("turns.mp4")).output().unwrap();
+        assert!(made.status.success(), "{made:?}");
+        let inputs = ["--log", "driver-a.csv", "--track", "track.geojson", "--video", "turns.mp4"];
+        cornerbook(folder.path(), &[["new", "unclocked"].as_slice(), &inputs].concat());
+    }
+    if name == "footage_alone" {
+        cornerbook(folder.path(), &["new", "alone", "--video", "driver-a.mp4"]);
     }
     let pictures = home().join("target/window").join(name);
     fs::create_dir_all(&pictures).unwrap();

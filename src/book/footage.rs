@@ -63,6 +63,30 @@ pub struct FrameRef {
 }
 
 impl Recording {
+    /// With one pin more, in order of chapter and time; another pin on the same frame or the same moment gives way to it.
+    #[must_use]
+    pub fn with_pin(&self, pin: Pin) -> Self {
+        let place = |it: &Pin| (it.chapter, it.footage);
+        let same = |it: &Pin| place(it) == place(&pin) || it.log_t_s.total_cmp(&pin.log_t_s).is_eq();
+        let mut pins: Vec<Pin> = self.pins.iter().copied().filter(|it| !same(it)).collect();
+        pins.insert(pins.partition_point(|it| place(it) < place(&pin)), pin);
+        Self { chapters: self.chapters.clone(), pins }
+    }
+
+    /// Without the pin at this index, where there is one.
+    #[must_use]
+    pub fn without_pin(&self, index: usize) -> Self {
+        let others = self.pins.iter().enumerate().filter(|it| it.0 != index);
+        Self { chapters: self.chapters.clone(), pins: others.map(|it| *it.1).collect() }
+    }
+
+    /// With the footage so much later on the log, s.
+    #[must_use]
+    pub fn later_by(&self, later_s: f64) -> Self {
+        let pins = self.pins.iter().map(|it| Pin { log_t_s: it.log_t_s + later_s, ..*it });
+        Self { chapters: self.chapters.clone(), pins: pins.collect() }
+    }
+
     pub(super) fn verify_invariants(&self) -> Result<(), Refused> {
         for (index, pin) in self.pins.iter().enumerate() {
             verify_time(pin.log_t_s, || format!("pin {}", index + 1))?;

@@ -360,3 +360,18 @@ fn a_moved_file_is_named_anew_in_every_place() {
     assert_eq!(book.track, Some(file("t.json")));
     assert_eq!(book.moved("nowhere.csv".as_ref(), file("c.csv")), None);
 }
+
+#[test]
+fn pins_are_put_taken_and_moved_together() {
+    let pin = |chapter, footage_s, log_t_s| Pin { chapter, footage: VideoTime::from_seconds(footage_s), log_t_s };
+    let recording = Recording { chapters: vec![file("a.mp4"), file("b.mp4")], pins: vec![pin(0, 5.0, 20.0)] };
+    let three = recording.with_pin(pin(1, 1.0, 80.0)).with_pin(pin(0, 9.0, 24.0));
+    assert_eq!(three.pins, [pin(0, 5.0, 20.0), pin(0, 9.0, 24.0), pin(1, 1.0, 80.0)]);
+    // The same frame, and the same moment.
+    assert_eq!(three.with_pin(pin(0, 9.0, 25.0)).pins, [pin(0, 5.0, 20.0), pin(0, 9.0, 25.0), pin(1, 1.0, 80.0)]);
+    assert_eq!(three.with_pin(pin(0, 8.0, 24.0)).pins, [pin(0, 5.0, 20.0), pin(0, 8.0, 24.0), pin(1, 1.0, 80.0)]);
+    assert_eq!(three.without_pin(1).pins, [pin(0, 5.0, 20.0), pin(1, 1.0, 80.0)]);
+    assert_eq!(three.without_pin(7), three);
+    assert_eq!(three.later_by(-1.5).pins, [pin(0, 5.0, 18.5), pin(0, 9.0, 22.5), pin(1, 1.0, 78.5)]);
+    assert_eq!(three.later_by(-1.5).chapters, recording.chapters);
+}

@@ -4,12 +4,14 @@
 //! The chapters of a recording share one clock and follow each other without a gap: *recording time* runs through all
 //! of them, from presentation time 0 of the first.
 
+mod moments;
 pub mod motion;
 mod pins;
 mod stamps;
 
 use crate::session::{ClockMap, Note};
 
+pub use moments::{jolts_s, sets_off_s};
 pub use pins::{Pin, PinFit, from_pins};
 pub use stamps::{LogSpan, from_stamps};
 

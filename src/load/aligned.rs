@@ -85,8 +85,9 @@ fn chosen_footage(session: &Session, videos: &[PathBuf]) -> Result<(Vec<PathBuf>
     Ok((paths, book.recording.clone(), notes))
 }
 
-/// Pins of a book to pins in recording time; those of chapters that are not there are left out.
-fn recording_pins(recording: &Recording, starts_s: &[f64]) -> Vec<clock::Pin> {
+/// Pins of a book to pins in recording time; those of chapters that are not there are left out. `starts_s`: recording
+/// time at which each chapter starts, s.
+pub fn recording_pins(recording: &Recording, starts_s: &[f64]) -> Vec<clock::Pin> {
     let pin = |pin: &book::Pin| {
         let start_s = starts_s.get(pin.chapter)?;
         Some(clock::Pin { recording_s: start_s + pin.footage.seconds(), log_t_s: pin.log_t_s })

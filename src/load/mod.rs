@@ -22,7 +22,7 @@ use crate::media;
 use crate::session::{Note, Samples};
 use crate::track::file::{self as track_file, TrackFile};
 
-pub use aligned::{Aligned, align, align_without_motion};
+pub use aligned::{Aligned, align, align_without_motion, recording_pins};
 pub use kind::{FileKind, book_of, free_name, kind_of};
 
 /// A day at 100 Hz with many channels is below this.

@@ -2,6 +2,7 @@
 //! Takes values of the lower rooms, gives text; never reads, computes or writes anything.
 
 mod beside;
+mod clock;
 mod figures;
 mod film;
 mod finding;
@@ -16,6 +17,7 @@ mod whereabouts;
 mod words;
 
 pub use beside::{BesideWords, OTHER_SESSION, PassHere, beside_words, pass_beside, pass_here};
+pub use clock::{footage_later, moment_of};
 pub use figures::{
     PlayheadWords, apex_timing, exit_verdict, figure, figure_short, figure_unit, figure_value, lap_name, lap_of,
     playhead, quicker, signed, standing, whole_metres, whole_speed,
@@ -30,7 +32,7 @@ pub use report::{
 };
 pub use table::{Align, Table};
 pub use tag::tag;
-pub use trackside::{TracksideStanding, file_missing, footage_elsewhere, known_place, trackside_here, trackside_pin};
+pub use trackside::{TracksideStanding, file_missing, footage_elsewhere, known_place, pin, trackside_here};
 pub use whereabouts::{CornerWords, Whereabouts, whereabouts};
 pub use words::{alignment_title, apex_by, direction, gate_origin, lap_kind, log_kind, mark, unclear};
 

@@ -61,7 +61,7 @@ pub fn file_missing(name: &str) -> String {
 
 /// "0:04.200 is lap 2, T3 apex · off by +0.4 frames": one pin. `place`: the known place that it is at, with its lap;
 /// any other moment is told by its log time.
-pub fn trackside_pin(at_s: f64, place: Option<(u32, &str)>, log_t_s: f64, off_frames: Option<f64>) -> String {
+pub fn pin(at_s: f64, place: Option<(u32, &str)>, log_t_s: f64, off_frames: Option<f64>) -> String {
     let moment = match place {
         Some((lap, place)) => format!("lap {lap}, {place}"),
         None => format!("{} of the log", clock_time(log_t_s, 3)),
@@ -95,10 +95,10 @@ mod tests {
 
     #[test]
     fn a_pin_is_told_by_its_place_else_by_its_log_time() {
-        assert_eq!(trackside_pin(4.2, Some((2, "T3 apex")), 61.5, None), "0:04.200 is lap 2, T3 apex");
-        let off = trackside_pin(4.2, None, 61.5, Some(0.96));
+        assert_eq!(pin(4.2, Some((2, "T3 apex")), 61.5, None), "0:04.200 is lap 2, T3 apex");
+        let off = pin(4.2, None, 61.5, Some(0.96));
         assert_eq!(off, "0:04.200 is 1:01.500 of the log · off by +1.0 frames");
-        assert_eq!(trackside_pin(4.2, Some((2, "x")), 61.5, Some(-0.02)), "0:04.200 is lap 2, x · off by 0.0 frames");
+        assert_eq!(pin(4.2, Some((2, "x")), 61.5, Some(-0.02)), "0:04.200 is lap 2, x · off by 0.0 frames");
     }
 
     #[test]

@@ -5,6 +5,9 @@ use crate::analysis::Analysis;
 use crate::geom::Point;
 use crate::session::NORMAL_CI95;
 
+/// Two states of a path are no further apart than this, s, unless there is a gap between them.
+const JUST_OUTSIDE_S: f64 = 0.1;
+
 /// What lies along the strip.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub enum AxisKind {
@@ -117,12 +120,15 @@ impl Trace {
         Some((self.points.first()?.along, self.points.last()?.along))
     }
 
-    /// Place at a log time, linear between points, also over a gap; `None` outside.
+    /// Place at a log time, linear between points, also over a gap; `None` outside. A lap begins and ends between two
+    /// states: a moment just outside is at its end.
     pub fn along_at(&self, t_s: f64) -> Option<f64> {
         let next = self.points.partition_point(|it| it.t_s < t_s);
-        let after = self.points.get(next)?;
+        let Some(after) = self.points.get(next) else {
+            return self.points.last().filter(|it| t_s - it.t_s <= JUST_OUTSIDE_S).map(|it| it.along);
+        };
         match next.checked_sub(1) {
-            None => (after.t_s <= t_s).then_some(after.along),
+            None => (after.t_s - t_s <= JUST_OUTSIDE_S).then_some(after.along),
             Some(before) => {
                 let before = &self.points[before];
                 Some(mix(before.along, after.along, (t_s - before.t_s) / (after.t_s - before.t_s)))
@@ -203,6 +209,7 @@ mod tests {
         assert_eq!(trace.range(), Some((0.0, 6.0)));
         assert_eq!((trace.along_at(4.5), trace.t_at(2.5)), (Some(2.5), Some(4.5)));
         assert_eq!((trace.along_at(1.0), trace.along_at(8.5)), (None, None));
+        assert_eq!((trace.along_at(1.95), trace.along_at(8.05)), (Some(0.0), Some(6.0)), "between two states");
         assert_eq!((trace.t_at(-3.0), trace.t_at(99.0)), (Some(2.0), Some(8.0)));
         assert_eq!(trace.speed_at(0.5), Some(12.5));
         assert_eq!(trace.speed_range_mps(), Some((12.0, 18.0)));

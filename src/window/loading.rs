@@ -4,11 +4,14 @@ use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 use crate::analysis::Analysis;
+use crate::book::Recording;
 use crate::book::file::{self, refer_to};
 use crate::book::store::Store;
-use crate::clock::FootageClock;
+use crate::clock::{self, FootageClock, Method};
+use crate::draw::AlignmentPlot;
 use crate::job::{self, Cancelled, Context};
-use crate::load::{self, Error, Reading, Session};
+use crate::load::footage::clock_chapters;
+use crate::load::{self, Aligned, Error, Reading, Session, recording_pins};
 use crate::media::Viewer;
 use crate::present;
 use crate::session::{ClockMap, VideoTime};
@@ -34,6 +37,68 @@ pub(crate) struct Footage {
     pub(crate) clock: String,
     /// The file that the book names and that is nowhere to be found; then there are no chapters.
     pub(crate) missing: Option<PathBuf>,
+    /// Of the chapters: what pins become a clock by.
+    lengths: Vec<clock::Chapter>,
+    /// One a pin: how far it lies from the clock that fits all of them, s.
+    pub(crate) residuals_s: Vec<f64>,
+    /// The clock that it is on without pins, where that was looked for.
+    pub(crate) by_itself: Option<Arc<ByItself>>,
+}
+
+/// The clock of footage without pins: by what is seen to move, else by its time stamps.
+#[derive(Debug)]
+pub(crate) struct ByItself {
+    /// Same length as the chapters.
+    pub(crate) clocks: Vec<FootageClock>,
+    /// What is seen to move over what the log says; `None` where there is no log.
+    pub(crate) plot: Option<Arc<AlignmentPlot>>,
+}
+
+impl ByItself {
+    fn of(aligned: &mut Aligned) -> Self {
+        let plot = aligned.motion.take().map(|it| Arc::new(it.plot(present::alignment_title)));
+        Self { clocks: std::mem::take(&mut aligned.clocks), plot }
+    }
+
+    /// Whether anything tells where the footage lies on the log.
+    pub(crate) fn is_known(&self) -> bool {
+        self.clocks.iter().any(|it| it.map.is_some())
+    }
+
+    /// In words.
+    pub(crate) fn words(&self) -> String {
+        self.clocks.first().map(clock_in_words).unwrap_or_default()
+    }
+}
+
+impl Footage {
+    /// The same files with the pins of a recording; `None` where that is not known without looking into them.
+    pub(crate) fn with_pins(&self, recording: &Recording) -> Option<Self> {
+        let pins = recording_pins(recording, &clock::chapter_starts_s(&self.lengths));
+        let (clocks, residuals_s) = match clock::from_pins(&self.lengths, &pins) {
+            Some(fit) => (fit.clocks, fit.residuals_s),
+            None => (self.by_itself.as_ref()?.clocks.clone(), Vec::new()),
+        };
+        let on_clock = |(chapter, clock): (&Chapter, &FootageClock)| Chapter { clock: clock.map, ..chapter.clone() };
+        let chapters = self.chapters.iter().zip(&clocks).map(on_clock).collect();
+        let clock = clocks.first().map(clock_in_words).unwrap_or_default();
+        Some(Self { chapters, clock, residuals_s, ..self.clone() })
+    }
+
+    /// The chapters as they are looked at: where nothing tells where they lie on the log, as if both began together, so
+    /// that a frame can be found and pinned.
+    pub(crate) fn on_view(&self) -> Vec<Chapter> {
+        if !self.is_off_clock() {
+            return self.chapters.clone();
+        }
+        let clocks = clock::own_clock(&self.lengths);
+        self.chapters.iter().zip(clocks).map(|(it, clock)| Chapter { clock: clock.map, ..it.clone() }).collect()
+    }
+
+    /// Whether there is footage, and nothing tells where it lies on the log.
+    pub(crate) fn is_off_clock(&self) -> bool {
+        !self.chapters.is_empty() && self.chapters.iter().all(|it| it.clock.is_none())
+    }
 }
 
 #[derive(Debug, Clone)]
@@ -106,7 +171,7 @@ pub(crate) fn footage_or_none(session: &Session, context: &Context) -> Result<(F
 }
 
 fn footage_of(session: &Session, context: &Context) -> Result<(Footage, Vec<String>), Error> {
-    let aligned = load::align(session, &[], None, context)?;
+    let mut aligned = load::align(session, &[], None, context)?;
     let notes = aligned.notes.iter().chain(aligned.footage.iter().flat_map(|it| &it.notes));
     let sentences = notes.map(present::note).collect();
     let clock = aligned.clocks.first().map(clock_in_words).unwrap_or_default();
@@ -117,16 +182,26 @@ fn footage_of(session: &Session, context: &Context) -> Result<(Footage, Vec<Stri
         end: footage.shown.1,
     };
     let chapters = aligned.footage.iter().zip(&aligned.clocks).map(chapter).collect();
-    Ok((Footage { chapters, clock, missing: None }, sentences))
+    let is_pinned = aligned.clocks.iter().any(|it| it.method == Method::Manual);
+    let lengths = clock_chapters(&aligned.footage);
+    let by_itself = (!is_pinned).then(|| Arc::new(ByItself::of(&mut aligned)));
+    let residuals_s = aligned.residuals_s;
+    Ok((Footage { chapters, clock, missing: None, lengths, residuals_s, by_itself }, sentences))
+}
+
+/// The clock that a session's footage is on without pins.
+pub(crate) fn clock_by_itself(session: &Session, context: &Context) -> Result<ByItself, Error> {
+    Ok(ByItself::of(&mut load::align(session, &[], Some(Vec::new()), context)?))
 }
 
 fn clock_in_words(clock: &FootageClock) -> String {
-    let notes: Vec<String> = clock.notes.iter().map(present::note).collect();
-    match (clock.map, clock.ci95_s) {
-        (Some(_), Some(ci95_s)) if ci95_s > 0.0 => {
-            format!("on the log's clock to ±{} s; {}", present::fixed(ci95_s, 2), notes.join("; "))
-        }
-        (Some(_), _) => "on the log's clock by hand".to_owned(),
-        (None, _) => format!("not on the log's clock: {}", notes.join("; ")),
+    let notes = clock.notes.iter().map(present::note).collect::<Vec<_>>().join("; ");
+    if clock.map.is_none() {
+        return format!("not on the log's clock: {notes}");
     }
+    let by_hand = if clock.method == Method::Manual { " by hand" } else { "" };
+    let sure = clock.ci95_s.filter(|it| *it > 0.0);
+    let sure = sure.map(|it| format!(" to ±{} s", present::fixed(it, 2))).unwrap_or_default();
+    let more = if notes.is_empty() { notes } else { format!("; {notes}") };
+    format!("on the log's clock{by_hand}{sure}{more}")
 }

@@ -11,6 +11,7 @@
 mod about;
 mod app;
 mod choose_new;
+mod clock_page;
 mod files_page;
 mod findings;
 mod inbox;

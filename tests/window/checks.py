@@ -13,6 +13,7 @@ import time
 
 from gi.repository import Atspi
 
+from clock import check_clock, check_footage_alone, check_unclocked  # noqa: F401 (called by their names)
 from desk import Desk, display, has_state, name_of, role_of, wait, xdotool
 from findings import check_findings  # noqa: F401 (called by its name)
 from marks import check_mark_drag  # noqa: F401 (called by its name)
@@ -44,8 +45,8 @@ class Case:
     def review(self, desk):
         return Review(desk, self.log_t_s_at_zero)
 
-    def book(self):
-        with open(self.path("sample.cornerbook"), encoding="utf-8") as file:
+    def book(self, name="sample"):
+        with open(self.path(f"{name}.cornerbook"), encoding="utf-8") as file:
             return json.load(file)
 
     def settings(self):

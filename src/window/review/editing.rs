@@ -93,29 +93,34 @@ impl ReviewPage {
 
     /// Saves the book as it is now, and shows what has changed in it.
     fn take_in(&self, before: &Book) {
-        let (needs_analysis, needs_footage, has_other_tags) = match &mut *self.imp().review.borrow_mut() {
-            Some(review) => {
-                review.keeping.save(review.history.book());
-                let book = review.history.book();
-                if book.corner_names != before.corner_names {
-                    name_corners(Arc::make_mut(&mut review.analysis), book);
-                    review.overlay = SessionOverlay::new(&review.analysis, self.settings().get().speed_unit);
+        let (needs_analysis, has_other_footage, has_other_pins, has_other_tags) =
+            match &mut *self.imp().review.borrow_mut() {
+                Some(review) => {
+                    review.keeping.save(review.history.book());
+                    let book = review.history.book();
+                    if book.corner_names != before.corner_names {
+                        name_corners(Arc::make_mut(&mut review.analysis), book);
+                        review.overlay = SessionOverlay::new(&review.analysis, self.settings().get().speed_unit);
+                    }
+                    let needs_analysis =
+                        book.mark_edits() != before.mark_edits() || book.marked_crossing_s != before.marked_crossing_s;
+                    let has_other_footage = book.recording.chapters != before.recording.chapters;
+                    let has_other_pins = book.recording.pins != before.recording.pins;
+                    // Tags say which passes are clean.
+                    (needs_analysis, has_other_footage, has_other_pins, book.tags != before.tags)
                 }
-                let needs_analysis =
-                    book.mark_edits() != before.mark_edits() || book.marked_crossing_s != before.marked_crossing_s;
-                // Tags say which passes are clean.
-                (needs_analysis, book.recording != before.recording, book.tags != before.tags)
-            }
-            None => return,
-        };
+                None => return,
+            };
         if needs_analysis {
             self.analyse_anew();
         }
         if has_other_tags {
             self.panels().findings.set_stale();
         }
-        if needs_footage {
+        if has_other_footage {
             self.read_footage_anew();
+        } else if has_other_pins {
+            self.take_in_pins();
         }
         self.take_in_tags();
         self.show_anew();

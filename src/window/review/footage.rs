@@ -61,7 +61,7 @@ impl ReviewPage {
         let notes = match &mut *self.imp().review.borrow_mut() {
             Some(review) => {
                 let t_s = review.playhead().from_s;
-                review.timeline = Timeline::new(footage.chapters.clone(), review.session.samples.duration_s());
+                review.timeline = Timeline::new(footage.on_view(), review.session.samples.duration_s());
                 review.position = review.timeline.at(t_s);
                 (review.footage, review.viewer, review.reading) = (footage, viewer, None);
                 let analysed = review.analysis.notes.iter().map(present::note);

@@ -32,6 +32,8 @@ pub(super) enum Deed {
     TwoPictures,
     /// Takes the pen, or lays it down.
     Draw,
+    /// Moves the footage by so many frames against the log.
+    Nudge(i64),
     /// Moves trackside footage by itself to pin it, or lets it follow again.
     Pin,
 }
@@ -68,6 +70,7 @@ pub(super) fn deed(key: Key, modifiers: ModifierType) -> Option<Deed> {
             _ => None,
         },
         Key::Page_Up | Key::Page_Down if held.is_empty() => Some(Deed::Jump(Stop::Lap, way)),
+        Key::comma | Key::period if held == ModifierType::ALT_MASK => Some(Deed::Nudge(frames)),
         Key::comma | Key::period if held.is_empty() => Some(Deed::Step(frames)),
         Key::space if held.is_empty() => Some(Deed::PlayOrPause),
         Key::bracketleft if held.is_empty() => Some(Deed::Slower),
@@ -171,6 +174,7 @@ impl ReviewPage {
             Deed::RateExit(exit) => self.rate_exit(exit),
             Deed::TwoPictures => self.toggle_second(),
             Deed::Draw => self.toggle_drawing(),
+            Deed::Nudge(by) => self.nudge(by),
             Deed::Pin => self.toggle_pinning(),
         }
     }

@@ -1,12 +1,14 @@
 //! The review page: footage with its overlay, transport, strip, map and passes, all at one playhead. Callbacks change the
 //! state; `show_position` alone moves what is seen.
 
+mod clock;
 mod drawing;
 mod editing;
 mod finding;
 mod footage;
 mod keeping;
 mod keys;
+mod moment_choice;
 mod moving;
 mod panels;
 mod playing;
@@ -80,6 +82,8 @@ struct Review {
     before_drag: Option<Position>,
     /// The analysis after the last change, while it is being made.
     analysing: Option<Running>,
+    /// What is seen to move, while it is looked for.
+    matching: Option<Running>,
     /// The findings, while they are looked for.
     finding: Option<Running>,
     /// The footage after the last change of what the book says of it, while it is being read.
@@ -250,7 +254,7 @@ impl ReviewPage {
     /// Opens a review; the one before is closed.
     pub(crate) fn show(&self, loaded: Loaded) {
         let unit = self.settings().get().speed_unit;
-        let timeline = Timeline::new(loaded.footage.chapters.clone(), loaded.session.samples.duration_s());
+        let timeline = Timeline::new(loaded.footage.on_view(), loaded.session.samples.duration_s());
         self.panels().files.show_notes(&loaded.sentences);
         self.panels().findings.forget();
         let (history, keeper) = loaded.store.into_parts();
@@ -267,6 +271,7 @@ impl ReviewPage {
             corner_before: None,
             analysing: None,
             finding: None,
+            matching: None,
             reading: None,
             timeline,
             session: loaded.session,
@@ -284,6 +289,7 @@ impl ReviewPage {
         self.leave_guest();
         self.show_position();
         self.panels().appear();
+        self.ask_for_clock();
     }
 
     /// What is to be handed over, as it is now; nothing where no book is open.
@@ -376,6 +382,7 @@ impl ReviewPage {
         self.add_actions();
         self.connect_tags();
         self.connect_findings();
+        self.connect_clock();
     }
 
     /// The keys are heard again after the menu of this button has had the focus.

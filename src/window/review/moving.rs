@@ -140,6 +140,9 @@ impl ReviewPage {
             panels.show(&scene, before, now, self.settings().get().speed_unit);
         }
         panels.set_playhead(t_s);
+        if panels.clock.widget().is_mapped() {
+            self.show_clock();
+        }
     }
 
     fn words(&self, review: &Review) -> String {
@@ -171,7 +174,10 @@ impl ReviewPage {
     pub(super) fn show_overlay(&self) {
         let imp = self.imp();
         let mut review = imp.review.borrow_mut();
-        let Some(Review { analysis, timeline, position, overlay, .. }) = &mut *review else { return };
+        let Some(Review { analysis, timeline, position, overlay, footage, .. }) = &mut *review else { return };
+        if footage.is_off_clock() {
+            return imp.picture.show_tiles(&[]);
+        }
         let parts = self.settings().get().overlay;
         let playhead = timeline.playhead(*position);
         let (tiles, are_new) = overlay.tiles(analysis, playhead, imp.picture.fitted_px(), parts);
@@ -241,9 +247,6 @@ fn without_picture(review: &Review) -> String {
     }
     if !review.timeline.has_footage() {
         return "This book has no footage.".to_owned();
-    }
-    if review.footage.chapters.iter().all(|it| it.clock.is_none()) {
-        return format!("The footage is {}.", review.footage.clock);
     }
     review.timeline.elsewhere("The footage", &review.analysis.laps)
 }

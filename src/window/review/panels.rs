@@ -15,11 +15,13 @@ use crate::book::{Book, Exit, Id, Tag};
 use crate::load::Session;
 use crate::strip::{CornerPlot, LapElsewhere, LapStrip, MapPicture, OtherLap, PassGiven, PassRows, StripTag};
 use crate::units::SpeedUnit;
+use crate::window::clock_page::ClockPage;
 use crate::window::files_page::FilesPage;
 use crate::window::findings::FindingsPage;
 use crate::window::map::MapWidget;
 use crate::window::passes::PassTable;
 use crate::window::plot::CornerPlotView;
+use crate::window::review::moment_choice::MomentChoice;
 use crate::window::strip::LapStripView;
 use crate::window::tags::{CornerName, TagsPage, tag_look, tag_time_s};
 
@@ -35,6 +37,9 @@ pub(super) struct Panels {
     pub(super) plot: CornerPlotView,
     pub(super) tags: TagsPage,
     pub(super) findings: FindingsPage,
+    pub(super) clock: ClockPage,
+    /// The moments that a frame can be pinned to, on the page of the clock.
+    pub(super) moments: Rc<MomentChoice>,
     pub(super) corner_name: CornerName,
     /// Passes, and what else there is room for beside the picture.
     pub(super) pages: gtk::Notebook,
@@ -86,6 +91,7 @@ impl Panels {
     /// Makes the widgets and puts them into the page: map and speed over passes, tags and files at the side, the strip
     /// below.
     pub(super) fn new(side: &gtk::Paned, below: &gtk::Box) -> Self {
+        let moments = Rc::new(MomentChoice::new());
         let panels = Self {
             strip: LapStripView::new(),
             map: MapWidget::new(),
@@ -93,6 +99,8 @@ impl Panels {
             plot: CornerPlotView::new(),
             tags: TagsPage::new(),
             findings: FindingsPage::new(),
+            clock: ClockPage::new(|row| moments.add_to(row)),
+            moments,
             corner_name: CornerName::new(),
             pages: gtk::Notebook::new(),
             hidden: Rc::default(),
@@ -110,12 +118,14 @@ impl Panels {
         panels.pages.append_page(&panels.tags, Some(&gtk::Label::new(Some("Tags"))));
         panels.pages.append_page(panels.findings.widget(), Some(&gtk::Label::new(Some("Findings"))));
         side.set_end_child(Some(&place_for(&panels.pages)));
+        panels.pages.append_page(panels.clock.widget(), Some(&gtk::Label::new(Some("Clock"))));
         panels.pages.append_page(panels.files.widget(), Some(&gtk::Label::new(Some("Files"))));
         below.set_height_request(STRIP_HEIGHT);
         below.append(panels.strip.widget());
         panels.strip.widget().set_vexpand(true);
         panels.hide_until_asked([
             panels.files.widget(),
+            panels.clock.widget(),
             panels.tags.upcast_ref(),
             panels.pages.upcast_ref(),
             pictures.upcast_ref(),
@@ -124,7 +134,7 @@ impl Panels {
         panels
     }
 
-    fn hide_until_asked(&self, last_first: [&gtk::Widget; 5]) {
+    fn hide_until_asked(&self, last_first: [&gtk::Widget; 6]) {
         last_first.iter().for_each(|it| it.set_visible(false));
         self.hidden.replace(last_first.into_iter().cloned().collect());
     }
@@ -141,6 +151,12 @@ impl Panels {
             }
             glib::ControlFlow::Continue
         });
+    }
+
+    pub(super) fn bring_up_clock(&self) {
+        // A notebook turns to no page that is still to appear.
+        self.clock.widget().set_visible(true);
+        self.pages.set_current_page(self.pages.page_num(self.clock.widget()));
     }
 
     pub(super) fn set_playhead(&self, t_s: f64) {

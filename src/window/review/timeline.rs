@@ -42,9 +42,9 @@ impl Timeline {
         self.index = Some(index);
     }
 
-    /// Puts the one file that this is a timeline of on the log's clock, or takes it off.
-    pub(super) fn set_clock(&mut self, clock: Option<ClockMap>) {
-        self.chapters.iter_mut().for_each(|it| it.clock = clock);
+    /// Puts the files on the log's clock anew, each in its turn, or takes them off.
+    pub(super) fn set_clocks(&mut self, clocks: impl IntoIterator<Item = Option<ClockMap>>) {
+        self.chapters.iter_mut().zip(clocks).for_each(|(chapter, clock)| chapter.clock = clock);
     }
 
     pub(super) fn has_footage(&self) -> bool {
@@ -196,9 +196,9 @@ mod tests {
         assert_eq!(at_s(timeline.nearest(7.0)), Some(2000));
         assert_eq!(at_s(timeline.nearest(17.0)), None);
         assert_eq!(at_s(timeline.nearest(99.0)), None);
-        timeline.set_clock(Some(ClockMap { log_t_s_at_zero: 90.0, rate_ppm: 0.0 }));
+        timeline.set_clocks([Some(ClockMap { log_t_s_at_zero: 90.0, rate_ppm: 0.0 }), None]);
         assert_eq!(at_s(timeline.nearest(99.0)), Some(9000));
-        timeline.set_clock(None);
+        timeline.set_clocks([None, None]);
         assert_eq!(at_s(timeline.nearest(7.0)), None);
     }
 

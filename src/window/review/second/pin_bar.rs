@@ -1,19 +1,16 @@
 //! The rows under the pictures while trackside footage is moved by itself: moving it, the place at which it shows the
 //! kart, and the pins that it has. Holds widgets; decides nothing.
 
-use std::cell::{Cell, RefCell};
-use std::sync::Arc;
+use std::cell::RefCell;
+use std::rc::Rc;
 
 use gtk::glib;
 use gtk::prelude::*;
 use gtk4 as gtk;
 
-use crate::analysis::Analysis;
-use crate::corners::{KnownMoment, known_moments};
-use crate::present;
 use crate::session::VideoTime;
-use crate::window::naming::name_button_inside;
 use crate::window::review::Review;
+use crate::window::review::moment_choice::{MomentChoice, NoLap};
 use crate::window::review::second::trackside::PinShown;
 
 /// The slider's coarse step, s.
@@ -39,23 +36,12 @@ pub(super) struct PinBar {
     on: gtk::Button,
     along: gtk::Scale,
     done: gtk::Button,
-    laps: gtk::DropDown,
-    places: gtk::DropDown,
+    moments: Rc<MomentChoice>,
     pin: gtk::Button,
     pins: gtk::Box,
     pins_row: gtk::ScrolledWindow,
-    listed: RefCell<Listed>,
-    /// While the choices are filled in, nobody chooses.
-    is_filling: Cell<bool>,
-}
-
-/// What the choices and the pins show.
-#[derive(Debug, Default)]
-struct Listed {
-    of: Option<Arc<Analysis>>,
-    laps: Vec<u32>,
-    moments: Vec<KnownMoment>,
-    pins: Vec<PinShown>,
+    /// The pins that are listed.
+    listed: RefCell<Vec<PinShown>>,
 }
 
 impl PinBar {
@@ -76,16 +62,12 @@ impl PinBar {
         moving.append(&along);
         moving.append(&done);
 
-        let laps = gtk::DropDown::builder().tooltip_text("The lap in which it is there").build();
-        named(&laps, "Lap of the place");
-        let places = gtk::DropDown::builder().hexpand(true).tooltip_text("The place that the kart passes").build();
-        named(&places, "Place of the kart");
+        let moments = Rc::new(MomentChoice::new());
         let pin = gtk::Button::builder().label("Pin").css_classes(["suggested-action"]).build();
         pin.set_tooltip_text(Some("This frame of the trackside footage shows the kart at this place"));
         let pinning = row();
         pinning.append(&gtk::Label::new(Some("The kart is at")));
-        pinning.append(&laps);
-        pinning.append(&places);
+        moments.add_to(&pinning);
         pinning.append(&pin);
 
         let pins = gtk::Box::builder().spacing(12).build();
@@ -99,8 +81,7 @@ impl PinBar {
         root.append(&moving);
         root.append(&pinning);
         root.append(&pins_row);
-        let (listed, is_filling) = Default::default();
-        Self { root, back, on, along, done, laps, places, pin, pins, pins_row, listed, is_filling }
+        Self { root, back, on, along, done, moments, pin, pins, pins_row, listed: RefCell::default() }
     }
 
     pub(super) fn root(&self) -> &gtk::Box {
@@ -120,68 +101,32 @@ impl PinBar {
         }
     }
 
-    /// Offers the places of an analysis, where they are not offered yet: those of the lap on show, the nearest chosen.
+    /// Offers the moments to pin to, where they are not offered yet.
     pub(super) fn show_choices(&self, review: &Review) {
-        let is_listed = self.listed.borrow().of.as_ref().is_some_and(|it| Arc::ptr_eq(it, &review.analysis));
-        if is_listed {
-            return;
-        }
-        let laps = review.laps_with_places();
-        let on_show = review.subject().lap;
-        let chosen = laps.iter().position(|it| Some(*it) == on_show).map_or(0, |it| it + 1);
         // This moment needs no lap, and is all there is without one.
-        let names = std::iter::once("the first picture's moment".to_owned())
-            .chain(laps.iter().map(|it| present::lap_name(Some(*it))));
-        self.is_filling.set(true);
-        fill(&self.laps, names, chosen);
-        self.is_filling.set(false);
-        self.listed.replace(Listed { of: Some(review.analysis.clone()), laps, ..self.listed.take() });
-        name_button_inside(&self.laps, "Lap of the place");
-        self.show_places(review);
+        let here = || Some(NoLap { name: "the first picture's moment".to_owned(), ..NoLap::default() });
+        self.moments.show(review, here);
     }
 
     /// The choices are offered anew the next time, the place nearest to the playhead first.
     pub(super) fn forget_choices(&self) {
-        let mut listed = self.listed.borrow_mut();
-        listed.of = None;
-        listed.moments.clear();
+        self.moments.forget();
     }
 
-    /// Offers the places of the lap that is chosen: the same place as before, else the one nearest to the playhead.
+    /// Offers the places of the lap that is chosen.
     pub(super) fn show_places(&self, review: &Review) {
-        let lap = self.lap();
-        let moments = lap.map(|it| known_moments(&review.analysis.laps, &review.analysis.passes, it));
-        let moments = moments.unwrap_or_default();
-        let before = self.chosen_moment().map(|it| it.place);
-        let away_s = |it: &KnownMoment| (it.t_s - review.playhead().from_s).abs();
-        let same = moments.iter().position(|it| Some(it.place) == before);
-        let nearest = moments.iter().enumerate().min_by(|a, b| away_s(a.1).total_cmp(&away_s(b.1))).map(|it| it.0);
-        let names: Vec<String> = moments.iter().map(|it| review.place_words(it.place)).collect();
-        fill(&self.places, names.into_iter(), same.or(nearest).unwrap_or(0));
-        self.places.set_visible(lap.is_some());
-        self.listed.borrow_mut().moments = moments;
-        name_button_inside(&self.places, "Place of the kart");
-    }
-
-    /// The lap that is chosen; `None` for the first picture's moment.
-    fn lap(&self) -> Option<u32> {
-        let index = usize::try_from(self.laps.selected()).ok()?.checked_sub(1)?;
-        self.listed.borrow().laps.get(index).copied()
-    }
-
-    fn chosen_moment(&self) -> Option<KnownMoment> {
-        self.listed.borrow().moments.get(usize::try_from(self.places.selected()).ok()?).copied()
+        self.moments.show_places(review);
     }
 
     /// Log time of the chosen place, s; `None` for the first picture's moment.
     pub(super) fn chosen_t_s(&self) -> Option<f64> {
-        self.lap().and_then(|_| self.chosen_moment()).map(|it| it.t_s)
+        self.moments.chosen_t_s()
     }
 
     /// Lists the pins, each with a button that goes there and one that removes it.
     pub(super) fn show_pins(&self, shown: &[PinShown], asked: impl Fn(PinAsk) + Clone + 'static) {
         self.pins_row.set_visible(!shown.is_empty());
-        if self.listed.borrow().pins == shown {
+        if *self.listed.borrow() == shown {
             return;
         }
         while let Some(old) = self.pins.first_child() {
@@ -199,7 +144,7 @@ impl PinBar {
             both.append(&remove);
             self.pins.append(&both);
         }
-        self.listed.borrow_mut().pins = shown.to_vec();
+        self.listed.replace(shown.to_vec());
     }
 
     /// `lap_chosen` is called when a person chooses another lap.
@@ -217,11 +162,7 @@ impl PinBar {
             asked(PinAsk::MoveTo(VideoTime::from_seconds(to_s)));
             glib::Propagation::Proceed
         });
-        self.laps.connect_selected_notify(move |_| lap_chosen());
-    }
-
-    pub(super) fn is_filling(&self) -> bool {
-        self.is_filling.get()
+        self.moments.connect_lap_chosen(lap_chosen);
     }
 }
 
@@ -238,10 +179,4 @@ fn button(icon: &str, words: &str) -> gtk::Button {
 
 fn named(widget: &impl IsA<gtk::Accessible>, words: &str) {
     widget.update_property(&[gtk::accessible::Property::Label(words)]);
-}
-
-fn fill(choice: &gtk::DropDown, names: impl Iterator<Item = String>, chosen: usize) {
-    let names: Vec<String> = names.collect();
-    choice.set_model(Some(&gtk::StringList::new(&names.iter().map(String::as_str).collect::<Vec<_>>())));
-    choice.set_selected(u32::try_from(chosen).unwrap_or(0));
 }

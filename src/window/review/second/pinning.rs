@@ -50,7 +50,7 @@ impl ReviewPage {
 
     fn show_places_of_lap(&self) {
         let second = self.second();
-        if let (Some(review), false) = (&*self.imp().review.borrow(), second.pin_bar.is_filling()) {
+        if let Some(review) = &*self.imp().review.borrow() {
             second.pin_bar.show_places(review);
         }
     }

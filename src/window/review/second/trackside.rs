@@ -5,25 +5,20 @@ use std::path::Path;
 use std::sync::Arc;
 
 use crate::book::{self, FileRef, Id, TracksidePin};
-use crate::corners::{known_moment_near, known_moments};
 use crate::job::Context;
 use crate::load::footage::probe_all;
 use crate::load::{self, FileKind};
 use crate::media::{FootagePlace, FrameIndex};
-use crate::present::{self, TracksideStanding, file_missing, trackside_here, trackside_pin};
+use crate::present::{self, TracksideStanding, file_missing, trackside_here};
 use crate::session::VideoTime;
 use crate::strip::{TracksideClock, trackside_clock};
 use crate::track::Lap;
 use crate::units::SpeedUnit;
 use crate::window::loading::Chapter;
 use crate::window::review::Review;
+use crate::window::review::clock::TELLING_PINS;
 use crate::window::review::second::follow::{Followed, first_words};
 use crate::window::review::timeline::{Position, Timeline};
-
-/// A pin is told by a known place that is no further from it than this, s: half a frame of 25 a second.
-const PLACE_WITHIN_S: f64 = 0.02;
-/// From so many pins on, their residuals say something: fewer fit whatever they say.
-const TELLING_PINS: usize = 3;
 
 /// One file of trackside footage on view.
 #[derive(Debug, Clone)]
@@ -94,7 +89,7 @@ impl Trackside {
         self.seen = match read {
             Ok(chapter) => {
                 self.timeline = Timeline::new(vec![chapter.clone()], 0.0);
-                self.timeline.set_clock(self.clock.as_ref().map(|it| it.map));
+                self.timeline.set_clocks([self.clock.as_ref().map(|it| it.map)]);
                 Seen::Ready(chapter)
             }
             Err(error) => {
@@ -128,7 +123,7 @@ impl Trackside {
         if self.pins != pins {
             self.pins = pins.to_vec();
             self.clock = trackside_clock(pins);
-            self.timeline.set_clock(self.clock.as_ref().map(|it| it.map));
+            self.timeline.set_clocks([self.clock.as_ref().map(|it| it.map)]);
         }
         if self.clock.is_none() && self.alone.is_none() {
             self.move_by_itself(shown);
@@ -226,29 +221,11 @@ impl Trackside {
 
     /// The pins in words.
     pub(super) fn pins_shown(&self, review: &Review) -> Vec<PinShown> {
-        let analysis = &review.analysis;
-        let shown = |(index, pin): (usize, &TracksidePin)| {
-            let near = known_moment_near(&analysis.laps, &analysis.passes, pin.log_t_s, PLACE_WITHIN_S);
-            let place = near.map(|(lap, it)| (lap, review.place_words(it.place)));
-            let place = place.as_ref().map(|(lap, words)| (*lap, words.as_str()));
-            let words = trackside_pin(pin.footage.seconds(), place, pin.log_t_s, self.off_frames(index));
-            PinShown { words, at: pin.footage }
+        let shown = |(index, pin): (usize, &TracksidePin)| PinShown {
+            words: review.pin_words(pin.footage, pin.log_t_s, self.off_frames(index)),
+            at: pin.footage,
         };
         self.pins.iter().enumerate().map(shown).collect()
-    }
-}
-
-impl Review {
-    /// A known place in words, with the name of its corner.
-    pub(super) fn place_words(&self, place: crate::corners::KnownPlace) -> String {
-        let name = place.corner().and_then(|it| self.analysis.corners.iter().find(|corner| corner.number == it));
-        present::known_place(place, name.map_or("", |it| it.name.as_str()))
-    }
-
-    /// The laps that pass a known place, in order.
-    pub(super) fn laps_with_places(&self) -> Vec<u32> {
-        let all = self.analysis.laps.iter().map(|it| it.number);
-        all.filter(|it| !known_moments(&self.analysis.laps, &self.analysis.passes, *it).is_empty()).collect()
     }
 }
 
