@@ -4,8 +4,8 @@ use std::collections::BTreeMap;
 
 use cornerbook::book::{
     Answer, Book, Circle, Circled, Colour, Drawing, Exit, FileRef, FootageRef, FrameRef, Grip, History, Id, MarkPlace,
-    Op, Outcome, Pin, Recording, ReferencePoint, Shape, Share, Side, Suggestion, Tag, TagKind, TagPlace, Trackside,
-    TracksidePin, What, file,
+    Op, Outcome, Pin, Recording, Reel, ReelCut, ReferencePoint, Shape, Share, Side, Suggestion, Tag, TagKind, TagPlace,
+    Trackside, TracksidePin, What, file,
 };
 use cornerbook::session::{MarkKind, VideoTime};
 use proptest::collection::vec;
@@ -134,6 +134,14 @@ fn suggestion() -> impl Strategy<Value = Suggestion> {
     (finding, 0_u32..4, option::of(0_u32..4)).prop_map(|(finding, corner, lap)| Suggestion { finding, corner, lap })
 }
 
+fn reel() -> impl Strategy<Value = Reel> {
+    // One time in ten is out of range.
+    let seconds = || option::of(prop_oneof![9 => 0.0..60.0, 1 => Just(-1.0)]);
+    let cut = (0_u32..4, 0_u32..4, seconds(), seconds(), option::of("[a-z \n]{0,6}"));
+    let cut = cut.prop_map(|(lap, corner, lead_s, tail_s, words)| ReelCut { lap, corner, lead_s, tail_s, words });
+    (option::of("[a-z \n]{0,6}"), vec(cut, 0..4)).prop_map(|(title, cuts)| Reel { title, cuts })
+}
+
 fn op() -> impl Strategy<Value = Op> {
     let grip = prop_oneof![Just(Grip::Dry), Just(Grip::Damp), Just(Grip::Wet), Just(Grip::Slippery)];
     let name = "[a-z \n]{0,6}";
@@ -157,7 +165,7 @@ fn op() -> impl Strategy<Value = Op> {
         (0_u32..4, option::of(name)).prop_map(|(corner, name)| Op::CornerName(corner, name)),
         (suggestion(), option::of(answer)).prop_map(|(which, it)| Op::Suggestion(which, it)),
     ];
-    let single = prop_oneof![named, numbered];
+    let single = prop_oneof![named, numbered, reel().prop_map(Op::Reel)];
     single.prop_recursive(2, 8, 3, |inner| vec(inner, 0..3).prop_map(Op::Several))
 }
 

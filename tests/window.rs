@@ -129,6 +129,11 @@ fn footage_alone_is_reviewed_and_its_laps_begin_where_a_person_says() {
 }
 
 #[test]
+fn a_reel_is_put_together_previewed_and_written() {
+    check("reel");
+}
+
+#[test]
 fn a_report_is_written_from_the_menu() {
     check("report");
 }

@@ -8,6 +8,7 @@ mod footage;
 mod history;
 mod op;
 mod queries;
+mod reel;
 mod refused;
 pub mod store;
 mod suggestions;
@@ -24,6 +25,7 @@ pub use drawings::{Circle, Circled, Drawing, FREEHAND_MOST_POINTS, ReferencePoin
 pub use footage::{FileRef, FootageRef, FrameRef, Pin, Recording, Trackside, TracksidePin};
 pub use history::History;
 pub use op::Op;
+pub use reel::{Reel, ReelCut};
 pub use refused::Refused;
 pub use suggestions::{Answer, Suggestion};
 pub use tags::{Exit, Outcome, Side, Tag, TagKind, TagPlace, What};
@@ -52,6 +54,8 @@ pub struct Book {
     pub drawings: BTreeMap<Id, Drawing>,
     /// What was answered to findings that were suggested as tags.
     pub suggestions: BTreeMap<Suggestion, Answer>,
+    /// What is to be shown of it as one film.
+    pub reel: Reel,
     /// The number that the next new thing gets.
     pub next_id: Id,
 }
@@ -125,6 +129,7 @@ impl Book {
         tags::verify_kinds(&self.tag_kinds)?;
         tags::verify_tags(&self.tags, &self.tag_kinds, &self.recording, &self.trackside)?;
         suggestions::verify_suggestions(&self.suggestions)?;
+        self.reel.verify_invariants()?;
         let (recording, trackside) = (&self.recording, &self.trackside);
         self.reference_points.iter().try_for_each(|(id, it)| it.verify_invariants(*id, recording, trackside))?;
         self.drawings.iter().try_for_each(|(id, it)| it.verify_invariants(*id, recording, trackside))

@@ -4,8 +4,8 @@ use std::collections::BTreeMap;
 use std::mem::replace;
 
 use crate::book::{
-    Answer, Book, Drawing, FileRef, Grip, Id, MarkPlace, Recording, ReferencePoint, Refused, Suggestion, Tag, TagKind,
-    Trackside,
+    Answer, Book, Drawing, FileRef, Grip, Id, MarkPlace, Recording, Reel, ReferencePoint, Refused, Suggestion, Tag,
+    TagKind, Trackside,
 };
 
 /// One change of a book: the new content of one place in it. Its inverse is the same place with the old content.
@@ -32,6 +32,7 @@ pub enum Op {
     Drawing(Id, Option<Drawing>),
     /// `None` forgets the answer: it is suggested again.
     Suggestion(Suggestion, Option<Answer>),
+    Reel(Reel),
     /// Several changes as one, in this order. Only what they leave behind must be in order, not the steps between.
     Several(Vec<Op>),
 }
@@ -92,6 +93,7 @@ impl Book {
                 let old = replace_entry(&mut self.suggestions, which.clone(), it);
                 Op::Suggestion(which, old)
             }
+            Op::Reel(it) => Op::Reel(replace(&mut self.reel, it)),
             Op::Several(ops) => {
                 let mut inverses: Vec<Op> = ops.into_iter().map(|it| self.swap(it)).collect();
                 inverses.reverse();

@@ -65,6 +65,10 @@ pub enum Refused {
     BadMeasure { measure: &'static str, what: String, value: f64, rule: &'static str },
     #[error("{finding:?} is the code of no finding; codes have lower-case letters, digits and _")]
     BadSuggestion { finding: String },
+    #[error("the reel has {cuts} clips; a reel has at most {most}")]
+    LongReel { cuts: usize, most: usize },
+    #[error("clip {number} of the reel begins or ends too far from its pass; give 0 to {most_s} s")]
+    BadCut { number: usize, most_s: f64 },
     #[error("{what} has {points} points; a freehand line has 2 to {most}")]
     PointCount { what: String, points: usize, most: usize },
 }

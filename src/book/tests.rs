@@ -375,3 +375,34 @@ fn pins_are_put_taken_and_moved_together() {
     assert_eq!(three.later_by(-1.5).pins, [pin(0, 5.0, 18.5), pin(0, 9.0, 22.5), pin(1, 1.0, 78.5)]);
     assert_eq!(three.later_by(-1.5).chapters, recording.chapters);
 }
+
+#[test]
+fn a_reel_is_put_in_order_and_kept_in_bounds() {
+    let cuts = |laps: [u32; 3]| laps.map(|lap| ReelCut::of(lap, 1)).to_vec();
+    let reel = Reel { title: Some("Sunday".to_owned()), cuts: cuts([1, 2, 3]) };
+    let laps = |it: &Reel| it.cuts.iter().map(|it| it.lap).collect::<Vec<_>>();
+    assert_eq!(laps(&reel.with_moved(0, 2)), [2, 3, 1]);
+    assert_eq!(laps(&reel.with_moved(2, 0)), [3, 1, 2]);
+    assert_eq!(reel.with_moved(3, 0), reel);
+    assert_eq!((laps(&reel.without(1)), reel.without(9)), (vec![1, 3], reel.clone()));
+    let mut book = Book::new(vec![file("a.csv")]);
+    book.apply(Op::Reel(reel.clone())).unwrap();
+    let refuses = |changed: Reel, expected: &str| {
+        let mut book = book.clone();
+        assert_eq!(book.apply(Op::Reel(changed)).unwrap_err().to_string(), expected);
+        assert_eq!(book.reel, reel);
+    };
+    refuses(
+        reel.with_changed(1, |it| it.lead_s = Some(61.0)),
+        "clip 2 of the reel begins or ends too far from its pass; give 0 to 60 s",
+    );
+    refuses(
+        reel.with_changed(2, |it| it.words = Some(" ".to_owned())),
+        "the text of clip 3 of the reel is empty or has control characters; give plain text, line breaks are allowed",
+    );
+    refuses(Reel { cuts: vec![ReelCut::of(1, 1); 501], title: None }, "the reel has 501 clips; a reel has at most 500");
+    refuses(
+        Reel { title: Some(String::new()), ..reel.clone() },
+        "the name of the reel is empty or has line breaks; give a plain one-line name",
+    );
+}

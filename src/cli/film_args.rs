@@ -125,6 +125,9 @@ pub(super) struct ReelArgs {
     /// Only show what would be cut
     #[arg(long)]
     pub(super) list: bool,
+    /// The reel that was put together in the window, as the book has it, instead of a choice
+    #[arg(long)]
+    pub(super) saved: bool,
     #[command(flatten)]
     pub(super) choice: ChoiceArgs,
     /// The text of a title card at the beginning

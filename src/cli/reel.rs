@@ -3,6 +3,7 @@
 use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 
+use crate::book::Reel;
 use crate::cli::console::{Console, Stop, with_progress};
 use crate::cli::film_args::ReelArgs;
 use crate::cli::filmed::Filmed;
@@ -12,7 +13,7 @@ use crate::job::Context;
 use crate::media::{self, Target};
 use crate::present;
 use crate::reel::{
-    self, ChoiceError, Chosen, ClipPiece, FilmPlan, Other, PlanError, ReelItem, ReelOptions, SoundPlan, Source,
+    self, Choice, ChoiceError, Chosen, ClipPiece, FilmPlan, Other, PlanError, ReelItem, ReelOptions, SoundPlan, Source,
 };
 
 pub(super) fn run(args: &ReelArgs, console: &mut Console<'_>, context: &Context) -> Result<u8, Stop> {
@@ -67,32 +68,76 @@ fn refuse_mixed_inputs(args: &ReelArgs) -> Result<(), Stop> {
 /// Chooses the passes and plans their film; says which of them cannot be shown.
 fn plan_film(args: &ReelArgs, loaded: &[Filmed], console: &mut Console<'_>) -> Result<FilmPlan, Stop> {
     let sources: Vec<Source<'_>> = loaded.iter().map(Filmed::source).collect();
-    let chosen = reel::choose(&sources, &plan::choice(&args.choice), |source, corner| {
-        loaded[0].corner_in(&loaded[source], corner)
-    });
-    let chosen = chosen.map_err(|error: ChoiceError| Stop::Failed(error.into()))?;
+    let saved = if args.saved { Some(saved_reel(args, &sources)?) } else { None };
+    let title = args.title.clone().or_else(|| saved.and_then(|it| it.title.clone()));
     let options = ReelOptions {
         clip: plan::clip_options(&args.shown, args.unit.speed_unit),
-        title: args.title.clone(),
+        title,
         card_s: args.card,
         sound: SoundPlan { is_muted: args.mute, is_level: true, narration: args.narration.clone() },
         shape: plan::shape(&args.film),
         beside: args.beside.map(|it| (it, plan::layout(args.film.layout))),
         ..ReelOptions::default()
     };
-    if chosen.without_footage > 0 {
-        console.warn(&present::without_footage(chosen.without_footage));
-    }
+    let items = match saved {
+        Some(saved) => {
+            let (items, left_out) = reel::booked_items(sources[0], saved, &options.clip).map_err(failed)?;
+            for cut in left_out {
+                console.warn(&present::cut_left_out(cut.lap, cut.corner));
+            }
+            items
+        }
+        None => chosen_items(args, loaded, &sources, console)?,
+    };
     if args.beside == Some(Other::Best) {
-        warn_of_unfilmed_best(&chosen.passes, console);
+        let chosen: Vec<Chosen> = items.iter().map(|it| it.chosen.clone()).collect();
+        warn_of_unfilmed_best(&chosen, console);
     }
-    let items: Vec<ReelItem> = chosen.passes.into_iter().map(ReelItem::from).collect();
     let (film, left_out) = reel::reel_plan(&sources, &items, &options).map_err(|error| match error {
         PlanError::Option { .. } => Stop::Usage(error.to_string()),
         other => Stop::Failed(other.into()),
     })?;
     left_out.iter().for_each(|it: &(Chosen, PlanError)| console.warn(&format!("left out: {}", it.1)));
     Ok(film)
+}
+
+/// The reel of the one book that is given.
+fn saved_reel<'a>(args: &ReelArgs, sources: &[Source<'a>]) -> Result<&'a Reel, Stop> {
+    if plan::choice(&args.choice) != Choice::default() {
+        return Err(Stop::Usage(
+            "--saved takes the reel as it was put together; leave out --best, --corner and what else chooses passes"
+                .to_owned(),
+        ));
+    }
+    let [source] = sources else {
+        return Err(Stop::Usage("--saved takes the reel of one book; give that book alone".to_owned()));
+    };
+    match source.book.map(|it| &it.reel) {
+        Some(reel) if !reel.cuts.is_empty() => Ok(reel),
+        _ => Err(Stop::Failed(anyhow::anyhow!(
+            "the book has no reel; put one together in the window, or choose passes by --best, --corner and the like"
+        ))),
+    }
+}
+
+fn chosen_items(
+    args: &ReelArgs,
+    loaded: &[Filmed],
+    sources: &[Source<'_>],
+    console: &mut Console<'_>,
+) -> Result<Vec<ReelItem>, Stop> {
+    let chosen = reel::choose(sources, &plan::choice(&args.choice), |source, corner| {
+        loaded[0].corner_in(&loaded[source], corner)
+    });
+    let chosen = chosen.map_err(failed)?;
+    if chosen.without_footage > 0 {
+        console.warn(&present::without_footage(chosen.without_footage));
+    }
+    Ok(chosen.passes.into_iter().map(ReelItem::from).collect())
+}
+
+fn failed(error: ChoiceError) -> Stop {
+    Stop::Failed(error.into())
 }
 
 /// "best" is the best pass that is filmed: where a better one is not, that is said, once a corner.

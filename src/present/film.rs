@@ -69,6 +69,22 @@ pub fn without_footage(count: usize) -> String {
     format!("{count} {passes} that would fit {are} not in the footage")
 }
 
+/// The film of a reel is done; `left_out`: the first reason why a clip is not in it.
+pub fn film_is_written(film: &str, left_out: Option<&str>) -> String {
+    let more = left_out.map(|it| format!("; {it}")).unwrap_or_default();
+    format!("{}: is written{more}", one_line(film))
+}
+
+/// Nothing is written over in the window.
+pub fn film_is_there(film: &str) -> String {
+    format!("{}: is there already; give another name", one_line(film))
+}
+
+/// Why a clip of a reel is left out.
+pub fn cut_left_out(lap: u32, corner: u32) -> String {
+    format!("left out: lap {lap}, corner {corner}: the session has no such pass, or the footage does not show it")
+}
+
 /// "against the best, lap 4".
 pub fn against_best(lap: u32) -> String {
     format!("against the best, lap {lap}")

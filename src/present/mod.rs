@@ -22,7 +22,10 @@ pub use figures::{
     PlayheadWords, apex_timing, exit_verdict, figure, figure_short, figure_unit, figure_value, lap_name, lap_of,
     playhead, quicker, signed, standing, whole_metres, whole_speed,
 };
-pub use film::{against_best, clip_name, clips, figure_apart, figure_heading, figure_with_unit, rank, without_footage};
+pub use film::{
+    against_best, clip_name, clips, cut_left_out, figure_apart, figure_heading, figure_with_unit, film_is_there,
+    film_is_written, rank, without_footage,
+};
 pub use finding::{NOT_BESIDE, finding_advice, finding_kind, finding_observation, finding_size, line_kind, spread};
 pub use note::note;
 pub use number::{clock_time, decimals, difference, duration, fixed, interval, lap_time, speed, utc};

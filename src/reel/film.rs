@@ -121,13 +121,13 @@ pub struct ReelItem {
     pub chosen: Chosen,
     /// In and out points, pace and holds of this clip alone.
     pub clip: Option<ClipOptions>,
-    /// Other words than the card's own.
-    pub card: Option<Card>,
+    /// On its card, in the place of the program's own words; the figures stay.
+    pub words: Option<String>,
 }
 
 impl From<Chosen> for ReelItem {
     fn from(chosen: Chosen) -> Self {
-        Self { chosen, clip: None, card: None }
+        Self { chosen, clip: None, words: None }
     }
 }
 
@@ -301,10 +301,13 @@ fn piece_of(
     let driver = source.book.and_then(|it| it.driver.as_deref()).filter(|_| sources.len() > 1);
     let name = source.analysis.corner_name(corner);
     plan.title = present::clip_name(&name, lap, driver);
-    let words = card_of(sources, chosen, plan.title.clone(), clip_options.speed_unit, options.card_s);
-    let words = item.card.clone().unwrap_or(words);
-    let caption = words.rows.iter().map(CardRow::line).collect();
-    let card = (words.seconds > 0.0).then_some(words);
+    let mut card = card_of(sources, chosen, plan.title.clone(), clip_options.speed_unit, options.card_s);
+    if let Some(words) = &item.words {
+        card.under.clone_from(words);
+    }
+    let said = item.words.iter().flat_map(|it| it.lines()).map(str::to_owned);
+    let caption = said.chain(card.rows.iter().map(CardRow::line)).collect();
+    let card = (card.seconds > 0.0).then_some(card);
     Ok((card, ClipPiece { plan, chosen: Some(chosen.clone()), caption }))
 }
 

@@ -2,6 +2,7 @@
 //! so that a plan can be listed, tested and compared without any.
 
 mod beside;
+mod booked;
 mod choose;
 mod drawings;
 mod film;
@@ -15,6 +16,7 @@ mod stills;
 mod subtitles;
 
 pub use beside::{Beside, BesideLayout, Compared, Other};
+pub use booked::booked_items;
 pub use choose::{Choice, ChoiceError, Chosen, Chosens, Order, choose, is_clean, tag_words, tags_of};
 pub use drawings::ClipDrawing;
 pub use film::{

@@ -273,6 +273,7 @@ impl MainWindow {
                 window.tell(sentence);
             }
         });
+        self.connect_reel();
         let window = self.downgrade();
         imp.review_page.connect_changed(move || {
             if let Some(window) = window.upgrade() {

@@ -25,6 +25,8 @@ mod paint;
 pub mod passes;
 mod picture;
 pub mod plot;
+mod reel_page;
+mod reel_writing;
 mod report;
 mod review;
 mod saver;

@@ -93,7 +93,7 @@ impl MainWindow {
     }
 
     /// The program does not end before the worker has: a report that is stopped takes its temporary folder with it.
-    fn stay_until_closed(&self, channel: async_channel::Receiver<()>) {
+    pub(super) fn stay_until_closed(&self, channel: async_channel::Receiver<()>) {
         let held = self.application().map(|it| it.hold());
         glib::spawn_future_local(async move {
             // Nothing is ever sent: the worker drops its end.

@@ -28,7 +28,7 @@ fn a_book_is_made_once_and_used_like_its_log() {
     assert_eq!(program.files(), ["data", "stint.cornerbook"]);
     let text = std::fs::read_to_string(program.path("stint.cornerbook")).unwrap();
     let book: serde_json::Value = serde_json::from_str(&text).unwrap();
-    assert_eq!((&book["format"], &book["version"]), (&"cornerbook.book".into(), &2.into()));
+    assert_eq!((&book["format"], &book["version"]), (&"cornerbook.book".into(), &3.into()));
     assert_eq!((&book["driver"], &book["grip"]), (&"Kim \"K\"".into(), &"damp".into()));
     assert_eq!(book["logs"][0]["path"], "data/run.csv");
 

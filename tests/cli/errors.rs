@@ -77,7 +77,7 @@ fn an_unusable_input_is_code_1_and_one_line() {
     assert!(error(&["passes", "empty.csv"]).starts_with("error: empty.csv: "));
     assert_eq!(
         error(&["passes", "newer.cornerbook"]),
-        "error: newer.cornerbook: is a book of version 9, this program reads up to 2; use a newer cornerbook for it"
+        "error: newer.cornerbook: is a book of version 9, this program reads up to 3; use a newer cornerbook for it"
     );
     assert_eq!(
         error(&["passes", "damaged.cornerbook"]),

@@ -4,7 +4,7 @@
 use std::path::Path;
 use std::process::Command;
 
-use cornerbook::book::{Exit, Id, Op, Tag, TagPlace, What, file};
+use cornerbook::book::{Exit, Id, Op, Reel, ReelCut, Tag, TagPlace, What, file};
 use cornerbook::files::Overwrite;
 use expect_test::expect_file;
 
@@ -268,4 +268,37 @@ fn a_best_pass_that_was_not_filmed_is_told() {
 fn nought_of_the_best_is_no_choice() {
     let refused = with_book().run(reel(&["--best", "0", "--list"]));
     assert_eq!(refused.code, 2, "{refused:?}");
+}
+
+/// The reel that was put together in the window: in its order, a pass twice, with a clip of another length and words of
+/// its own in the subtitles.
+#[test]
+fn the_saved_reel_is_cut_as_it_was_put_together() {
+    let program = with_book();
+    let none = program.run(reel(&["--saved", "--list"]));
+    assert_eq!(none.code, 1);
+    assert!(none.err.ends_with(
+        "error: the book has no reel; put one together in the window, or choose passes by --best, --corner and the like\n"
+    ));
+    let path = program.path("stint.cornerbook");
+    let mut book = file::open(&path).unwrap();
+    let long =
+        ReelCut { lead_s: Some(0.5), tail_s: Some(1.0), words: Some("look\nat <it>".to_owned()), ..ReelCut::of(1, 2) };
+    let cuts = vec![ReelCut::of(2, 1), long, ReelCut::of(2, 1), ReelCut::of(7, 1)];
+    book.apply(Op::Reel(Reel { title: Some("Saved".to_owned()), cuts })).unwrap();
+    file::save(&book, &path, Overwrite::Replace).unwrap();
+    let listed = program.run(reel(&["--saved", "--list"]));
+    expect_file!["golden/reel-saved.txt"].assert_eq(&listed.is_done().out);
+    assert!(listed.err.contains("left out: lap 7, corner 1: the session has no such pass"), "{}", listed.err);
+    let both = program.run(reel(&["--saved", "--best", "1", "--list"]));
+    assert_eq!(both.code, 2);
+    assert!(both.err.contains("--saved takes the reel as it was put together; leave out --best"), "{}", both.err);
+    let two = program.run(["reel", "stint.cornerbook", "stint.cornerbook", "--saved", "--list"]);
+    assert_eq!(two.code, 2, "{}", two.err);
+
+    program.run(reel(&["--saved", "--out", "saved.mp4", "--subtitles"])).is_done();
+    let told = probed(&program.path("saved.mp4"));
+    assert_eq!(told["chapters"].as_array().unwrap().len(), 4, "the title and three clips");
+    let subtitles = std::fs::read_to_string(program.path("saved.vtt")).unwrap();
+    assert!(subtitles.contains("look\nat &lt;it&gt;"), "{subtitles}");
 }

@@ -17,6 +17,7 @@ from clock import check_clock, check_footage_alone, check_unclocked  # noqa: F40
 from desk import Desk, display, has_state, name_of, role_of, wait, xdotool
 from findings import check_findings  # noqa: F401 (called by its name)
 from marks import check_mark_drag  # noqa: F401 (called by its name)
+from reel import check_reel  # noqa: F401 (called by its name)
 from review import FRAME_S, POSITION, Review, button
 from unsaved import check_unsaved  # noqa: F401 (called by its name)
 

@@ -1,4 +1,4 @@
-//! The book as JSON: the file's own structs, to and from the book. Fields that version 1 does not have may be absent.
+//! The book as JSON: the file's own structs, to and from the book. Fields that came with a later version may be absent.
 
 use std::collections::BTreeMap;
 use std::num::NonZeroUsize;
@@ -8,6 +8,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::book::file::drawings_json::{DrawingJson, ReferencePointJson};
 use crate::book::file::locate::relative;
+use crate::book::file::reel_json::ReelJson;
 use crate::book::file::suggestions_json::SuggestionJson;
 use crate::book::file::tags_json::{TagJson, TagKindJson};
 use crate::book::file::{FORMAT, VERSION};
@@ -51,6 +52,8 @@ pub(super) struct BookJson {
     drawings: Vec<DrawingJson>,
     #[serde(default)]
     suggestions: Vec<SuggestionJson>,
+    #[serde(default)]
+    reel: Option<ReelJson>,
     /// Absent in version 1: one more than the highest number in the book.
     next_id: Option<u32>,
 }
@@ -148,22 +151,24 @@ impl BookJson {
             reference_points: book.reference_points.iter().map(ReferencePointJson::of).collect(),
             drawings: book.drawings.iter().map(DrawingJson::of).collect(),
             suggestions: book.suggestions.iter().map(SuggestionJson::of).collect(),
+            reel: Some(ReelJson::of(&book.reel)),
             next_id: Some(book.next_id.0),
         }
     }
 
-    /// A field that version 1 does not have and this file has.
-    pub(super) fn field_of_version_2(&self) -> Option<&'static str> {
+    /// A field that the file has though it came with a version after this one, and that version.
+    pub(super) fn field_newer_than(&self, version: u64) -> Option<(&'static str, u64)> {
         let fields = [
-            ("trackside", !self.trackside.is_empty()),
-            ("tag_kinds", self.tag_kinds.is_some()),
-            ("tags", !self.tags.is_empty()),
-            ("reference_points", !self.reference_points.is_empty()),
-            ("drawings", !self.drawings.is_empty()),
-            ("suggestions", !self.suggestions.is_empty()),
-            ("next_id", self.next_id.is_some()),
+            ("trackside", 2, !self.trackside.is_empty()),
+            ("tag_kinds", 2, self.tag_kinds.is_some()),
+            ("tags", 2, !self.tags.is_empty()),
+            ("reference_points", 2, !self.reference_points.is_empty()),
+            ("drawings", 2, !self.drawings.is_empty()),
+            ("suggestions", 2, !self.suggestions.is_empty()),
+            ("next_id", 2, self.next_id.is_some()),
+            ("reel", 3, self.reel.is_some()),
         ];
-        fields.into_iter().find(|it| it.1).map(|it| it.0)
+        fields.into_iter().find(|it| it.2 && it.1 > version).map(|it| (it.0, it.1))
     }
 
     /// A number that is given twice is refused here: behind it only one of the two things would be left.
@@ -193,6 +198,7 @@ impl BookJson {
             reference_points: numbered(self.reference_points.into_iter().map(ReferencePointJson::into_entry))?,
             drawings: numbered(self.drawings.into_iter().map(DrawingJson::into_entry))?,
             suggestions: self.suggestions.into_iter().map(SuggestionJson::into_entry).collect(),
+            reel: self.reel.map(ReelJson::into_reel).unwrap_or_default(),
             next_id: Id::default(),
         };
         book.next_id = match self.next_id {

@@ -7,6 +7,7 @@
 mod drawings_json;
 mod json;
 mod locate;
+mod reel_json;
 mod suggestions_json;
 mod tags_json;
 
@@ -22,7 +23,7 @@ pub use locate::{footage_of, locate, refer_to};
 
 /// The word in the file that says what it is.
 const FORMAT: &str = "cornerbook.book";
-const VERSION: u64 = 2;
+const VERSION: u64 = 3;
 /// A book holds no media: even one with thousands of marks is far below this.
 pub(super) const LARGEST_BYTES: u64 = 64 << 20;
 
@@ -38,10 +39,10 @@ pub enum Error {
     )]
     Newer { file: String, version: u64 },
     #[error(
-        "{file}: says that it is of version 1 but has {field}, which came with version 2; write \"version\": 2 there if \
-         that is what it is"
+        "{file}: says that it is of version {version} but has {field}, which came with version {since}; \
+         write \"version\": {since} there if that is what it is"
     )]
-    OlderThanItsFields { file: String, field: &'static str },
+    OlderThanItsFields { file: String, version: u64, field: &'static str, since: u64 },
     #[error("{file}, line {line}, column {column}: is damaged ({cause}); mend it there or make the book anew")]
     Damaged { file: String, line: usize, column: usize, cause: String },
     #[error("{file}: cannot be used ({refused}); mend it there or make the book anew")]
@@ -102,8 +103,8 @@ pub fn read(file: &str, bytes: &[u8], folder: &Path) -> Result<Book, Error> {
         return Err(Error::Newer { file: file.to_owned(), version: head.version });
     }
     let json = serde_json::from_slice::<BookJson>(bytes).map_err(damaged)?;
-    if let Some(field) = json.field_of_version_2().filter(|_| head.version == 1) {
-        return Err(Error::OlderThanItsFields { file: file.to_owned(), field });
+    if let Some((field, since)) = json.field_newer_than(head.version) {
+        return Err(Error::OlderThanItsFields { file: file.to_owned(), version: head.version, field, since });
     }
     let book = json.into_book(folder);
     let in_order = book.and_then(|book| book.verify_invariants().map(|()| book));

@@ -8,7 +8,8 @@ use super::locate::relative;
 use super::*;
 use crate::book::{
     Answer, Circle, Circled, Colour, Drawing, Exit, FileRef, FootageRef, FrameRef, Grip, Id, MarkPlace, Outcome, Pin,
-    Recording, ReferencePoint, Shape, Share, Side, Suggestion, Tag, TagKind, TagPlace, Trackside, TracksidePin, What,
+    Recording, Reel, ReelCut, ReferencePoint, Shape, Share, Side, Suggestion, Tag, TagKind, TagPlace, Trackside,
+    TracksidePin, What,
 };
 use crate::session::{MarkKind, NoteKind, VideoTime};
 
@@ -49,6 +50,13 @@ fn full() -> Book {
         )]),
         drawings: drawings(),
         suggestions: suggestions(),
+        reel: Reel {
+            title: Some("Exits".to_owned()),
+            cuts: vec![
+                ReelCut::of(2, 3),
+                ReelCut { lead_s: Some(1.5), words: Some("look\n<there>".to_owned()), ..ReelCut::of(2, 3) },
+            ],
+        },
         next_id: Id(41),
     }
 }
@@ -201,8 +209,8 @@ fn what_is_no_book_is_one_sentence() {
         expect!["a.cornerbook: is no book; make one with cornerbook new"],
     );
     refuses(
-        r#"{"format":"cornerbook.book","version":3,"tags":[]}"#,
-        expect!["a.cornerbook: is a book of version 3, this program reads up to 2; use a newer cornerbook for it"],
+        r#"{"format":"cornerbook.book","version":4,"tags":[]}"#,
+        expect!["a.cornerbook: is a book of version 4, this program reads up to 3; use a newer cornerbook for it"],
     );
     refuses(
         r#"{"format":"cornerbook.book","version":-1}"#,
@@ -219,7 +227,7 @@ fn what_is_no_book_is_one_sentence() {
     refuses(
         &with(r#""logs":[],"colour":3"#),
         expect![
-            "a.cornerbook, line 1, column 58: is damaged (unknown field `colour`, expected one of `format`, `version`, `logs`, `footage`, `pins`, `trackside`, `track`, `columns`, `driver`, `grip`, `marked_crossing_s`, `marks`, `corner_names`, `tag_kinds`, `tags`, `reference_points`, `drawings`, `suggestions`, `next_id`); mend it there or make the book anew"
+            "a.cornerbook, line 1, column 58: is damaged (unknown field `colour`, expected one of `format`, `version`, `logs`, `footage`, `pins`, `trackside`, `track`, `columns`, `driver`, `grip`, `marked_crossing_s`, `marks`, `corner_names`, `tag_kinds`, `tags`, `reference_points`, `drawings`, `suggestions`, `reel`, `next_id`); mend it there or make the book anew"
         ],
     );
     refuses(
@@ -241,21 +249,21 @@ fn what_is_no_book_is_one_sentence() {
 }
 
 #[test]
-fn a_book_of_version_1_has_no_fields_of_version_2() {
+fn a_book_has_no_fields_of_a_later_version() {
     let text = |version: u32, rest: &str| {
         format!(
             r#"{{"format":"cornerbook.book","version":{version},"logs":[{{"path":"a.csv","length_bytes":3}}],{rest}}}"#
         )
     };
     let read = |text: String| read("a.cornerbook", text.as_bytes(), Path::new(".")).map_err(|it| it.to_string());
-    for field in [r#""tag_kinds":[]"#, r#""next_id":99"#] {
-        assert!(read(text(2, field)).is_ok(), "{field}");
-        let name = field.split('"').nth(1).unwrap();
+    for (field, since) in [(r#""tag_kinds":[]"#, 2), (r#""next_id":99"#, 2), (r#""reel":{"cuts":[]}"#, 3)] {
+        assert!(read(text(since, field)).is_ok(), "{field}");
+        let (name, before) = (field.split('"').nth(1).unwrap(), since - 1);
         let sentence = format!(
-            "a.cornerbook: says that it is of version 1 but has {name}, which came with version 2; write \"version\": 2 \
-             there if that is what it is"
+            "a.cornerbook: says that it is of version {before} but has {name}, which came with version {since}; \
+             write \"version\": {since} there if that is what it is"
         );
-        assert_eq!(read(text(1, field)), Err(sentence));
+        assert_eq!(read(text(before, field)), Err(sentence));
     }
 }
 
@@ -265,7 +273,7 @@ fn a_book_of_version_1_is_read_and_gets_the_starter_set() {
     let book = read("a.cornerbook", text.as_bytes(), Path::new(".")).unwrap();
     let log = FileRef { path: "a.csv".into(), length_bytes: 3 };
     assert_eq!(book, Book { driver: Some("Kim".to_owned()), ..Book::new(vec![log]) });
-    assert!(to_json(&book, Path::new(".")).contains("\"version\": 2"));
+    assert!(to_json(&book, Path::new(".")).contains("\"version\": 3"));
 }
 
 #[test]

@@ -265,6 +265,7 @@ impl ReviewPage {
         };
         if is_known {
             self.begin_playing_anew();
+            self.forget_thumbnails();
         } else {
             self.read_footage_anew();
         }

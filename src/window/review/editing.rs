@@ -152,6 +152,7 @@ impl ReviewPage {
             review.corner_before = corner;
         }
         self.show_position();
+        self.show_reel();
     }
 
     /// Computes everything from the corrections as they are now, in the background; a newer change replaces an older.

@@ -74,6 +74,7 @@ impl ReviewPage {
         self.imp().volume.set_sensitive(self.has_footage());
         self.ask_for_size();
         self.begin_second_anew();
+        self.forget_thumbnails();
         self.show_anew();
     }
 }

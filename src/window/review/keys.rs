@@ -135,7 +135,14 @@ pub(super) fn is_taken(typed: char) -> bool {
 }
 
 impl ReviewPage {
+    /// Heard on the page as a whole, and on each of its notebooks' pages before the notebook hears them: that would take
+    /// arrows with Control or Alt for itself.
     pub(super) fn add_keys(&self) {
+        self.hear_keys(self.upcast_ref());
+        self.panels().turned_pages().iter().for_each(|it| self.hear_keys(it));
+    }
+
+    fn hear_keys(&self, on: &gtk::Widget) {
         let keys = gtk::EventControllerKey::new();
         let page = self.downgrade();
         keys.connect_key_pressed(move |_, key, keycode, modifiers| {
@@ -154,7 +161,7 @@ impl ReviewPage {
             }
             glib::Propagation::Proceed
         });
-        self.add_controller(keys);
+        on.add_controller(keys);
     }
 
     fn carry_out(&self, deed: Deed) {

@@ -13,6 +13,7 @@ mod moving;
 mod panels;
 mod playing;
 mod preferences;
+mod reeling;
 mod second;
 mod session_overlay;
 mod sounding;
@@ -22,6 +23,7 @@ mod transport;
 mod viewing;
 
 use std::cell::{OnceCell, RefCell};
+use std::collections::BTreeSet;
 use std::sync::Arc;
 
 use gtk::prelude::*;
@@ -48,6 +50,7 @@ use crate::window::review::keeping::Keeping;
 pub(super) use crate::window::review::keeping::{Decision, Kept, other_name};
 use crate::window::review::panels::{GuestLap, Panels, Scene, Subject};
 use crate::window::review::playing::{NORMAL, Playing, speed_words};
+use crate::window::review::reeling::{Preview, Writing};
 use crate::window::review::second::SecondPicture;
 use crate::window::review::session_overlay::SessionOverlay;
 use crate::window::review::sounding::Sounding;
@@ -84,6 +87,11 @@ struct Review {
     analysing: Option<Running>,
     /// What is seen to move, while it is looked for.
     matching: Option<Running>,
+    /// What is still to be played of a reel.
+    preview: Preview,
+    /// A picture of the reel's list, while it is taken, and the passes that are done.
+    thumbing: Option<Running>,
+    thumbs_taken: BTreeSet<(u32, u32)>,
     /// The findings, while they are looked for.
     finding: Option<Running>,
     /// The footage after the last change of what the book says of it, while it is being read.
@@ -192,6 +200,9 @@ mod imp {
         pub(super) on_trouble: Listeners<String>,
         pub(super) on_changed: Listeners<()>,
         pub(super) on_kept: Listeners<()>,
+        pub(super) on_film_wanted: Listeners<()>,
+        /// The film that is written, whatever is reviewed meanwhile.
+        pub(super) writing: RefCell<Option<Writing>>,
     }
 
     #[glib::object_subclass]
@@ -272,6 +283,9 @@ impl ReviewPage {
             analysing: None,
             finding: None,
             matching: None,
+            preview: Preview::new(),
+            thumbing: None,
+            thumbs_taken: BTreeSet::new(),
             reading: None,
             timeline,
             session: loaded.session,
@@ -383,6 +397,7 @@ impl ReviewPage {
         self.connect_tags();
         self.connect_findings();
         self.connect_clock();
+        self.connect_reel();
     }
 
     /// The keys are heard again after the menu of this button has had the focus.

@@ -29,6 +29,7 @@ impl ReviewPage {
 
     /// Goes to a log time, s.
     pub(super) fn seek(&self, t_s: f64) {
+        self.leave_preview();
         self.go_to(|review| Some(review.timeline.at(t_s)));
         // Who asks may have put its own playhead on the very moment: the frame on show counts, though it be the same.
         let moment_s = self.imp().review.borrow().as_ref().map(Review::moment_s);
@@ -43,6 +44,7 @@ impl ReviewPage {
     }
 
     pub(super) fn jump(&self, stop: Stop, way: Way) {
+        self.leave_preview();
         self.go_to(|review| review.stops.next(stop, way, review.playhead()).map(|it| review.timeline.at(it)));
         self.begin_playing_anew();
     }

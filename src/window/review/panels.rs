@@ -21,6 +21,7 @@ use crate::window::findings::FindingsPage;
 use crate::window::map::MapWidget;
 use crate::window::passes::PassTable;
 use crate::window::plot::CornerPlotView;
+use crate::window::reel_page::ReelPage;
 use crate::window::review::moment_choice::MomentChoice;
 use crate::window::strip::LapStripView;
 use crate::window::tags::{CornerName, TagsPage, tag_look, tag_time_s};
@@ -37,12 +38,14 @@ pub(super) struct Panels {
     pub(super) plot: CornerPlotView,
     pub(super) tags: TagsPage,
     pub(super) findings: FindingsPage,
+    pub(super) reel: ReelPage,
     pub(super) clock: ClockPage,
     /// The moments that a frame can be pinned to, on the page of the clock.
     pub(super) moments: Rc<MomentChoice>,
     pub(super) corner_name: CornerName,
     /// Passes, and what else there is room for beside the picture.
     pub(super) pages: gtk::Notebook,
+    pictures: gtk::Notebook,
     pub(super) files: FilesPage,
     /// What is still to appear, last first.
     hidden: Rc<RefCell<Vec<gtk::Widget>>>,
@@ -99,14 +102,16 @@ impl Panels {
             plot: CornerPlotView::new(),
             tags: TagsPage::new(),
             findings: FindingsPage::new(),
+            reel: ReelPage::new(),
             clock: ClockPage::new(|row| moments.add_to(row)),
             moments,
             corner_name: CornerName::new(),
             pages: gtk::Notebook::new(),
+            pictures: gtk::Notebook::new(),
             hidden: Rc::default(),
             files: FilesPage::new(),
         };
-        let pictures = gtk::Notebook::new();
+        let pictures = panels.pictures.clone();
         pictures.append_page(panels.map.widget(), Some(&gtk::Label::new(Some("Map"))));
         pictures.append_page(panels.plot.widget(), Some(&gtk::Label::new(Some("Speed"))));
         side.set_start_child(Some(&place_for(&pictures)));
@@ -118,6 +123,7 @@ impl Panels {
         panels.pages.append_page(&panels.tags, Some(&gtk::Label::new(Some("Tags"))));
         panels.pages.append_page(panels.findings.widget(), Some(&gtk::Label::new(Some("Findings"))));
         side.set_end_child(Some(&place_for(&panels.pages)));
+        panels.pages.append_page(panels.reel.widget(), Some(&gtk::Label::new(Some("Reel"))));
         panels.pages.append_page(panels.clock.widget(), Some(&gtk::Label::new(Some("Clock"))));
         panels.pages.append_page(panels.files.widget(), Some(&gtk::Label::new(Some("Files"))));
         below.set_height_request(STRIP_HEIGHT);
@@ -126,6 +132,7 @@ impl Panels {
         panels.hide_until_asked([
             panels.files.widget(),
             panels.clock.widget(),
+            panels.reel.widget(),
             panels.tags.upcast_ref(),
             panels.pages.upcast_ref(),
             pictures.upcast_ref(),
@@ -134,7 +141,7 @@ impl Panels {
         panels
     }
 
-    fn hide_until_asked(&self, last_first: [&gtk::Widget; 6]) {
+    fn hide_until_asked(&self, last_first: [&gtk::Widget; 7]) {
         last_first.iter().for_each(|it| it.set_visible(false));
         self.hidden.replace(last_first.into_iter().cloned().collect());
     }
@@ -151,6 +158,12 @@ impl Panels {
             }
             glib::ControlFlow::Continue
         });
+    }
+
+    /// The pages of both notebooks.
+    pub(super) fn turned_pages(&self) -> Vec<gtk::Widget> {
+        let of = |it: &gtk::Notebook| (0..it.n_pages()).filter_map(|page| it.nth_page(Some(page))).collect::<Vec<_>>();
+        [of(&self.pages), of(&self.pictures)].concat()
     }
 
     pub(super) fn bring_up_clock(&self) {

@@ -16,7 +16,7 @@ impl ReviewPage {
         if is_playing { self.pause() } else { self.play() }
     }
 
-    fn play(&self) {
+    pub(super) fn play(&self) {
         let Some(now_us) = self.imp().picture.frame_clock().map(|it| it.frame_time()) else { return };
         let (rate, volume) = (self.pace(), self.settings().get().volume);
         match &mut *self.imp().review.borrow_mut() {
@@ -47,10 +47,10 @@ impl ReviewPage {
             if chapter_of(position) != chapter_of(review.position) {
                 self.play_sound(review, position, playing.rate(), volume);
             }
-            (position, t_s >= review.timeline.last_s())
+            (position, t_s, t_s >= review.timeline.last_s())
         };
         self.go_to(|_| Some(at.0));
-        if at.1 {
+        if at.2 || self.preview_is_over(at.1) {
             self.pause();
             return glib::ControlFlow::Break;
         }
@@ -60,6 +60,7 @@ impl ReviewPage {
     pub(super) fn pause(&self) {
         if let Some(review) = &mut *self.imp().review.borrow_mut() {
             review.playing = None;
+            review.preview.clear();
             review.sounding.pause();
         }
         self.show_playing(false);
