@@ -175,7 +175,13 @@ pub fn film(program: &Program, name: &str, created: Option<&str>) {
 /// The same, so many seconds long.
 #[cfg(feature = "media")]
 pub fn film_of(program: &Program, name: &str, created: Option<&str>, seconds: u32) {
-    let pictures = format!("testsrc=size=320x180:rate=25:duration={seconds}");
+    film_sized(program, name, created, seconds, "320x180");
+}
+
+/// The same in another size.
+#[cfg(feature = "media")]
+pub fn film_sized(program: &Program, name: &str, created: Option<&str>, seconds: u32, size: &str) {
+    let pictures = format!("testsrc=size={size}:rate=25:duration={seconds}");
     let stamp = created.map(|it| format!("creation_time={it}"));
     let made = Command::new("ffmpeg")
         .args(["-v", "error", "-f", "lavfi", "-i", &pictures, "-pix_fmt", "yuv420p", "-preset", "veryfast"])

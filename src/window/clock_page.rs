@@ -11,6 +11,7 @@ use gtk4 as gtk;
 
 use crate::draw::{AlignmentPlot, paint_alignment};
 use crate::window::listeners::Listeners;
+use crate::window::parts::{heading, icon_button, named, wrapping};
 
 /// Height of the picture, px.
 const PLOT_PX: i32 = 300;
@@ -86,7 +87,7 @@ impl ClockPage {
     /// `choose`: puts the choice of a moment into the row that pins.
     pub(crate) fn new(choose: impl FnOnce(&gtk::Box)) -> Self {
         let pins = gtk::ListBox::builder().selection_mode(gtk::SelectionMode::None).css_classes(["boxed"]).build();
-        pins.update_property(&[gtk::accessible::Property::Label("Pins")]);
+        named(&pins, "Pins");
         let pinning = row();
         pinning.append(&gtk::Label::new(Some("This frame is")));
         choose(&pinning);
@@ -95,7 +96,7 @@ impl ClockPage {
         let gate = row();
         let seeing = gtk::Box::builder().orientation(gtk::Orientation::Vertical).spacing(8).build();
         let progress = gtk::ProgressBar::builder().hexpand(true).valign(gtk::Align::Center).visible(false).build();
-        progress.update_property(&[gtk::accessible::Property::Label("Looking at the footage")]);
+        named(&progress, "Looking at the footage");
         let plot = gtk::DrawingArea::builder()
             .content_height(PLOT_PX)
             .accessible_role(gtk::AccessibleRole::Img)
@@ -148,7 +149,7 @@ impl ClockPage {
         parts.take.set_visible(shown.can_take_motion);
         parts.plot.set_visible(shown.plot.is_some());
         let title = shown.plot.as_ref().map_or("", |it| it.title.as_str());
-        parts.plot.update_property(&[gtk::accessible::Property::Label(&format!("Seen and logged turning: {title}"))]);
+        named(&parts.plot, &format!("Seen and logged turning: {title}"));
         parts.shown.replace(shown);
         parts.show_finding();
         parts.plot.queue_draw();
@@ -254,12 +255,9 @@ impl Parts {
         for (index, words) in pins.iter().enumerate() {
             let go = gtk::Button::builder().hexpand(true).css_classes(["flat"]).tooltip_text("Go to this pin").build();
             go.set_child(Some(&wrapping(words)));
-            go.update_property(&[gtk::accessible::Property::Label(words)]);
-            let remove = gtk::Button::builder().icon_name("edit-delete-symbolic").css_classes(["flat"]).build();
+            named(&go, words);
+            let remove = icon_button("edit-delete-symbolic", &format!("Remove the pin {words}"));
             remove.set_valign(gtk::Align::Center);
-            let remove_words = format!("Remove the pin {words}");
-            remove.set_tooltip_text(Some(&remove_words));
-            remove.update_property(&[gtk::accessible::Property::Label(&remove_words)]);
             for (button, ask) in [(&go, Ask::GoToPin(index)), (&remove, Ask::RemovePin(index))] {
                 let asks = self.asks.clone();
                 button.connect_clicked(move |_| asks.tell(ask));
@@ -268,7 +266,7 @@ impl Parts {
             both.append(&go);
             both.append(&remove);
             let row = gtk::ListBoxRow::builder().child(&both).activatable(false).focusable(false).build();
-            row.update_property(&[gtk::accessible::Property::Label(words)]);
+            named(&row, words);
             self.pins.append(&row);
         }
         self.pins.set_visible(!pins.is_empty());
@@ -280,16 +278,6 @@ impl Parts {
         self.stop.set_visible(is_finding);
         self.progress.set_visible(is_finding);
     }
-}
-
-fn heading(text: &str) -> gtk::Label {
-    gtk::Label::builder().label(text).xalign(0.0).wrap(true).css_classes(["heading"]).build()
-}
-
-fn wrapping(text: &str) -> gtk::Label {
-    let label = gtk::Label::builder().label(text).xalign(0.0).hexpand(true).wrap(true).build();
-    label.set_wrap_mode(gtk::pango::WrapMode::WordChar);
-    label
 }
 
 fn row() -> gtk::Box {

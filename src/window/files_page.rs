@@ -7,6 +7,7 @@ use gtk4 as gtk;
 
 use crate::book::{Book, FileRef};
 use crate::present;
+use crate::window::parts::{heading, wrapping};
 
 /// See the module.
 #[derive(Debug, Clone)]
@@ -60,16 +61,6 @@ impl FilesPage {
         }
         sentences.iter().for_each(|it| self.noticed.append(&wrapping(it)));
     }
-}
-
-fn heading(text: &str) -> gtk::Label {
-    gtk::Label::builder().label(text).xalign(0.0).css_classes(["heading"]).build()
-}
-
-fn wrapping(text: &str) -> gtk::Label {
-    let label = gtk::Label::builder().label(text).xalign(0.0).hexpand(true).wrap(true).build();
-    label.set_wrap_mode(gtk::pango::WrapMode::WordChar);
-    label
 }
 
 /// What each file of a book is, in words, and where it is.

@@ -22,6 +22,7 @@ pub mod map;
 mod naming;
 mod navigate;
 mod paint;
+mod parts;
 pub mod passes;
 mod picture;
 pub mod plot;

@@ -12,6 +12,7 @@ use gtk::prelude::*;
 use gtk4 as gtk;
 
 use crate::window::listeners::Listeners;
+use crate::window::parts::{icon_button, named};
 
 /// A clip's picture in the list, px.
 pub(crate) const THUMBNAIL_PX: (i32, i32) = (80, 45);
@@ -539,18 +540,8 @@ fn fill_entry(entry: &gtk::Entry, text: Option<&str>) {
     }
 }
 
-fn named(widget: &impl IsA<gtk::Accessible>, words: &str) {
-    widget.update_property(&[gtk::accessible::Property::Label(words)]);
-}
-
 fn text_button(label: &str, tooltip: &str) -> gtk::Button {
     gtk::Button::builder().label(label).tooltip_text(tooltip).build()
-}
-
-fn icon_button(icon: &str, words: &str) -> gtk::Button {
-    let button = gtk::Button::builder().icon_name(icon).css_classes(["flat"]).tooltip_text(words).build();
-    named(&button, words);
-    button
 }
 
 fn seconds(name: &str) -> gtk::SpinButton {

@@ -9,7 +9,7 @@ use cornerbook::files::Overwrite;
 use expect_test::expect_file;
 
 use super::stadium::LAPS;
-use super::{Program, film_of, stadium_csv, stadium_track};
+use super::{Program, film_of, film_sized, stadium_csv, stadium_track};
 use crate::support::web_vtt;
 
 /// The film shows laps 1 and 2: from 5 s to 70 s of the log.
@@ -301,4 +301,64 @@ fn the_saved_reel_is_cut_as_it_was_put_together() {
     assert_eq!(told["chapters"].as_array().unwrap().len(), 4, "the title and three clips");
     let subtitles = std::fs::read_to_string(program.path("saved.vtt")).unwrap();
     assert!(subtitles.contains("look\nat &lt;it&gt;"), "{subtitles}");
+}
+
+/// Two cameras, one wide and one not: the film has the first one's size, and the other's picture whole in the middle.
+#[test]
+fn sessions_filmed_in_two_shapes_make_one_film() {
+    let program = with_book();
+    film_sized(&program, "b.mp4", None, 65, "320x240");
+    let new = ["new", "other", "--log", "run.csv", "--track", "track.geojson", "--video", "b.mp4", "--offset", "5"];
+    program.run(new).is_done();
+    let books = ["reel", "stint.cornerbook", "other.cornerbook", "--corner", "1", "--lap", "1", "--card", "0"];
+    program.run([&books[..], &["--order", "driven", "--hold", "0", "--out", "x.mp4"]].concat()).is_done();
+    let film = probed(&program.path("x.mp4"));
+    assert_eq!((film["streams"][0]["width"].as_u64(), film["streams"][0]["height"].as_u64()), (Some(320), Some(180)));
+    let length_s: f64 = film["format"]["duration"].as_str().unwrap().parse().unwrap();
+    // Mean grey of a column near the right edge, where the test picture is bright, and of the middle one, in the first clip and in the second.
+    let grey_at = |share: f64| {
+        let at = format!("{:.2}", share * length_s);
+        let args = ["-frames:v", "1", "-f", "rawvideo", "-pix_fmt", "gray", "-"];
+        let output = Command::new("ffmpeg")
+            .args(["-v", "error", "-ss", &at, "-i"])
+            .arg(program.path("x.mp4"))
+            .args(args)
+            .output()
+            .unwrap();
+        let column = |x: usize| (0..180).map(|y| u32::from(output.stdout[y * 320 + x])).sum::<u32>() / 180;
+        (column(311), column(160))
+    };
+    let (first, second) = (grey_at(0.25), grey_at(0.75));
+    assert!(first.0 > 40 && first.1 > 40, "{first:?}");
+    assert!(second.0 < 24 && second.1 > 40, "a bar beside the narrower picture: {second:?}");
+}
+
+/// GStreamer as it is installed, but for what writes H.264: the sentence names the package and the way out, and that way
+/// is open.
+#[test]
+#[cfg(unix)]
+fn without_an_encoder_the_package_is_named_and_nothing_is_written() {
+    let program = with_book();
+    let told = Command::new("pkg-config").args(["--variable=pluginsdir", "gstreamer-1.0"]).output().unwrap();
+    let installed = String::from_utf8(told.stdout).unwrap();
+    std::fs::create_dir(program.path("plugins")).unwrap();
+    for plugin in std::fs::read_dir(installed.trim()).unwrap().map(|it| it.unwrap()) {
+        let name = plugin.file_name();
+        if !["libgstx264.so", "libgstopenh264.so"].iter().any(|it| name == *it) {
+            std::os::unix::fs::symlink(plugin.path(), program.path("plugins").join(name)).unwrap();
+        }
+    }
+    let clip = |out: &str| {
+        let args = ["clip", "stint.cornerbook", "--lap", "1", "--corner", "1", "--lead", "0.2", "--tail", "0.2"];
+        let mut command = program.command([&args[..], &["--out", out]].concat());
+        command.env("GST_PLUGIN_SYSTEM_PATH_1_0", program.path("plugins"));
+        command.env("GST_REGISTRY_1_0", program.path("registry.bin"));
+        super::Outcome::of(&mut command)
+    };
+    let expected =
+        "error: x.mp4: no encoder for MP4 is installed; install gstreamer1.0-plugins-ugly, or name the file .webm";
+    assert_eq!(clip("x.mp4").is_refused(1), expected);
+    assert!(!program.path("x.mp4").exists());
+    clip("x.webm").is_done();
+    assert!(program.path("x.webm").exists());
 }

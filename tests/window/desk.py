@@ -117,6 +117,17 @@ def texts(node):
     return [name for name in map(name_of, walk(node)) if name]
 
 
+def pull(begin, end):
+    """Presses the pointer at one place of the display, and lets go at another."""
+    xdotool("mousemove", *map(str, begin), "mousedown", "1")
+    for part in (0.02, 0.1, 0.3, 0.6, 0.9, 0.97, 1.0):
+        xdotool("mousemove", *(str(round(a + part * (b - a))) for a, b in zip(begin, end)))
+        # Who gives and who takes come to an arrangement while the pointer moves.
+        for _ in range(5):
+            turn_of_the_loop()
+    xdotool("mouseup", "1")
+
+
 @contextlib.contextmanager
 def display(size="1500x950"):
     """A display of its own, at a number that the server finds free itself; programs started meanwhile use it."""
@@ -239,14 +250,13 @@ class Desk:
             from_left, from_top, from_width, from_height = other.box(label)
             left, top, width, height = self.box(node)
             ends = (from_left + from_width // 2, from_top + from_height // 2), (left + width // 2, top + height // 2)
-            xdotool("mousemove", *map(str, ends[0]), "mousedown", "1")
-            for part in (0.02, 0.1, 0.3, 0.6, 0.9, 0.97, 1.0):
-                xdotool("mousemove", *(str(round(a + part * (b - a))) for a, b in zip(*ends)))
-                # The two programs come to an arrangement while the pointer moves.
-                for _ in range(5):
-                    turn_of_the_loop()
-            xdotool("mouseup", "1")
+            pull(*ends)
             other.expect("label", "Dropped")
+
+    def drag_onto(self, node, target):
+        """Drags what a node stands for onto another node."""
+        boxes = map(self.box, (node, target))
+        pull(*((left + width // 2, top + height // 2) for left, top, width, height in boxes))
 
     def type(self, text):
         xdotool("type", "--delay", "5", text)

@@ -6,7 +6,7 @@ import subprocess
 
 from gi.repository import Atspi
 
-from desk import children, has_state, name_of, role_of, turn_of_the_loop, wait, xdotool
+from desk import children, has_state, name_of, role_of, wait
 from review import FRAME_S, button
 
 
@@ -49,7 +49,8 @@ def check_reel(case):
         wait("that clip first", lambda: places(case) == [order[2], order[0], order[1]])
         desk.key("ctrl+z", "ctrl+z")
         wait("the order as it was", lambda: places(case) == order)
-        drag_clip(desk, 1, 0)
+        listed = clips_listed(desk)
+        desk.drag_onto(listed[1], listed[0])
         wait("the second clip first", lambda: places(case) == [order[1], order[0], order[2]])
 
         # Its beginning, its words, and a title.
@@ -84,6 +85,24 @@ def check_reel(case):
         desk.picture("written")
         assert_film(film, clips=3)
 
+        # A film that is stopped is not there. A minute behind a pass makes it long enough to be stopped.
+        desk.click(clips_listed(desk)[0])
+        desk.click(desk.expect("spin button", "Seconds after exit"), along=0.15)
+        desk.key("ctrl+a")
+        desk.type("60")
+        desk.key("Return")
+        wait("a long clip", lambda: cuts(case)[0].get("tail_s") == 60)
+        desk.click(desk.expect("push button", "Write the film…"))
+        desk.expect("push button", "(Write ?)+")
+        desk.key("ctrl+a")
+        desk.type("long.mp4")
+        desk.key("Return")
+        desk.expect("progress bar", "This clip")
+        desk.picture("writing")
+        desk.click(desk.expect("push button", "Stop"))
+        wait("nothing being written", lambda: not desk.find("progress bar", "This clip"))
+        wait("nothing left of it", lambda: not [it for it in os.listdir(os.path.dirname(film)) if "long" in it])
+
 
 def assert_film(film, clips):
     """Three cards and clips and the title card: chapters of the same number, and a film as long as they say."""
@@ -115,15 +134,3 @@ def turn_in_s(case, cut):
 def clips_listed(desk):
     found = desk.expect("list", "Clips of the reel")
     return [it for it in children(found) if role_of(it) == "list item" and name_of(it)]
-
-
-def drag_clip(desk, from_index, to_index):
-    listed = clips_listed(desk)
-    boxes = [desk.box(listed[it]) for it in (from_index, to_index)]
-    ends = [(left + width // 2, top + height // 2) for left, top, width, height in boxes]
-    xdotool("mousemove", *map(str, ends[0]), "mousedown", "1")
-    for part in (0.1, 0.3, 0.6, 0.9, 1.0):
-        xdotool("mousemove", *(str(round(a + part * (b - a))) for a, b in zip(*ends)))
-        for _ in range(5):
-            turn_of_the_loop()
-    xdotool("mouseup", "1")

@@ -268,6 +268,7 @@ impl ReviewPage {
         let timeline = Timeline::new(loaded.footage.on_view(), loaded.session.samples.duration_s());
         self.panels().files.show_notes(&loaded.sentences);
         self.panels().findings.forget();
+        self.panels().reel.forget_thumbnails();
         let (history, keeper) = loaded.store.into_parts();
         let review = Review {
             position: moving::first_position(&timeline, &loaded.analysis),

@@ -9,6 +9,7 @@ use gtk::prelude::*;
 use gtk4 as gtk;
 
 use crate::session::VideoTime;
+use crate::window::parts::{icon_button, named};
 use crate::window::review::Review;
 use crate::window::review::moment_choice::{MomentChoice, NoLap};
 use crate::window::review::second::trackside::PinShown;
@@ -46,8 +47,8 @@ pub(super) struct PinBar {
 
 impl PinBar {
     pub(super) fn new() -> Self {
-        let back = button("go-previous-symbolic", "Trackside footage one frame back");
-        let on = button("go-next-symbolic", "Trackside footage one frame forward");
+        let back = icon_button("go-previous-symbolic", "Trackside footage one frame back");
+        let on = icon_button("go-next-symbolic", "Trackside footage one frame forward");
         let along = gtk::Scale::with_range(gtk::Orientation::Horizontal, 0.0, 1.0, STEP_S);
         along.set_draw_value(false);
         along.set_hexpand(true);
@@ -137,7 +138,7 @@ impl PinBar {
             go.set_tooltip_text(Some("Go to this pin"));
             let (to, remove_to) = (asked.clone(), asked.clone());
             go.connect_clicked(move |_| to(PinAsk::GoToPin(index)));
-            let remove = button("edit-delete-symbolic", &format!("Remove the pin {}", pin.words));
+            let remove = icon_button("edit-delete-symbolic", &format!("Remove the pin {}", pin.words));
             remove.connect_clicked(move |_| remove_to(PinAsk::RemovePin(index)));
             let both = gtk::Box::new(gtk::Orientation::Horizontal, 0);
             both.append(&go);
@@ -168,15 +169,4 @@ impl PinBar {
 
 fn row() -> gtk::Box {
     gtk::Box::builder().spacing(6).css_classes(["transport"]).build()
-}
-
-fn button(icon: &str, words: &str) -> gtk::Button {
-    let button = gtk::Button::builder().icon_name(icon).css_classes(["flat"]).build();
-    button.set_tooltip_text(Some(words));
-    named(&button, words);
-    button
-}
-
-fn named(widget: &impl IsA<gtk::Accessible>, words: &str) {
-    widget.update_property(&[gtk::accessible::Property::Label(words)]);
 }
